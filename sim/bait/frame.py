@@ -1,0 +1,30 @@
+"""The one place where a maker's measures become metres in the bait frame.
+
+A maker measures from the nose tip: aft, up from the centreline, to the right. The bait frame has
+x forward, y to starboard and z toward the belly. Vectors here have their origin at the nose tip
+on the centreline; subtracting the centre of gravity gives the frame of the equations.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+MM = 1.0e-3
+GRAM = 1.0e-3
+GRAM_PER_CM3 = 1.0e3
+
+
+def from_nose(from_nose_mm: float, above_centreline_mm: float, right_mm: float = 0.0) -> np.ndarray:
+    """Position in the bait axes, origin at the nose tip, shape (3,) [m]."""
+    return np.array([-from_nose_mm, right_mm, -above_centreline_mm]) * MM
+
+
+def as_measured(position: np.ndarray) -> tuple[float, float, float]:
+    """Inverse of :func:`from_nose`: (from_nose_mm, above_centreline_mm, right_mm)."""
+    x, y, z = np.asarray(position) / MM
+    return float(-x), float(-z), float(y)
+
+
+def cross_matrix(r: np.ndarray) -> np.ndarray:
+    """Matrix S, shape (3, 3), with S @ v = r x v (Fossen 2011, eq. 2.10)."""
+    return np.array([[0.0, -r[2], r[1]], [r[2], 0.0, -r[0]], [-r[1], r[0], 0.0]])

@@ -1,0 +1,356 @@
+"""The body: stations to sections, and sections to volume, mass and strips."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+from scipy.special import beta
+
+from sim.bait.added_mass import ellipsoid_added_mass, point_added_mass, section_factor
+from sim.bait.frame import MM
+from sim.config.models import Body
+
+FINE = 60  # points a strip for integrals over the body
+
+# Drag of elliptic sections across the flow, on the extent across it, against (extent along the
+# flow) / (extent across): White, Fluid Mechanics, table 7.2 and DNV-RP-C205 App. E (0.5: 1.6;
+# the circle between their 1.2 and 1.0); the plate limit from Hoerner 1965, ch. 3. From memory.
+SECTION_RATIO = np.array([0.01, 0.5, 1.0, 2.0, 4.0, 8.0])
+SECTION_CD = np.array([1.98, 1.6, 1.1, 0.6, 0.35, 0.25])
+# The same for rectangles with sharp edges (Hoerner 1965, ch. 3; DNV-RP-C205 App. E: square 2.05).
+BOX_RATIO = np.array([0.01, 0.5, 1.0, 2.0, 4.0, 8.0])
+BOX_CD = np.array([1.98, 2.5, 2.05, 1.6, 1.3, 1.1])
+SPHERE_CD = 0.47  # White, Fluid Mechanics, table 7.3, Re 1e4 to 1e5; from memory
+
+
+@dataclass(frozen=True)
+class SuperEllipse:
+    """Shape numbers of |y/a|^n + |z/b|^n = 1: area over 4 a b, and moments of a half of it."""
+
+    exponent: float
+
+    @property
+    def fullness(self) -> float:
+        """Area over the bounding rectangle (pi/4 for an ellipse)."""
+        n = self.exponent
+        return float(beta(1.0 / n, 1.0 + 1.0 / n) / n)
+
+    @property
+    def centroid(self) -> float:
+        """Centroid of one half over its height (4 / (3 pi) for an ellipse)."""
+        n = self.exponent
+        return float(beta(2.0 / n, 1.0 + 1.0 / n) / n) / self.fullness
+
+    @property
+    def second(self) -> float:
+        """Mean square of z over b^2 (1/4 for an ellipse)."""
+        n = self.exponent
+        return float(beta(3.0 / n, 1.0 + 1.0 / n) / n) / self.fullness
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Upper height, lower height and half width [m] at distances ``aft`` [m] from the nose tip."""
+
+    aft: np.ndarray
+    upper: np.ndarray
+    lower: np.ndarray
+    half_width: np.ndarray
+
+
+def outline_at(body: Body, aft: np.ndarray) -> Outline:
+    """Interpolate the body's outline, monotone cubic between stations, exact for an ellipsoid."""
+    length = body.length_mm * MM
+    aft = np.asarray(aft, dtype=float)
+    if body.form == "ellipsoid":
+        t = 2.0 * aft / length - 1.0
+        round_off = np.sqrt(np.maximum(0.0, 1.0 - t * t))
+        half_height = 0.5 * float(body.height_mm or 0.0) * MM * round_off
+        return Outline(aft, half_height, half_height, 0.5 * float(body.width_mm or 0.0) * MM * round_off)
+    at = np.array([s.from_nose_mm for s in body.station]) * MM
+    columns = []
+    for key in ("upper_mm", "lower_mm", "half_width_mm"):
+        values = np.array([getattr(s, key) for s in body.station]) * MM
+        columns.append(PchipInterpolator(at, values)(aft))
+    return Outline(aft, *columns)
+
+
+@dataclass(frozen=True)
+class Strips:
+    """The body cut into equal lengths; positions in the bait axes from the nose tip, SI.
+
+    Attributes
+    ----------
+    x, z : ndarray, shape (n,)           centroid of each strip [m]
+    volume : ndarray, shape (n,)         [m^3]
+    half_height, half_width : ndarray    means over the strip [m]
+    reach : ndarray, shape (n, 3)        semi-axes of the ellipse of equal second moments [m]
+    side_area, plan_area : ndarray       areas seen from the side and from above [m^2]
+    """
+
+    x: np.ndarray
+    z: np.ndarray
+    volume: np.ndarray
+    half_height: np.ndarray
+    half_width: np.ndarray
+    reach: np.ndarray
+    side_area: np.ndarray
+    plan_area: np.ndarray
+
+
+@dataclass(frozen=True)
+class BodyProperties:
+    """What the body contributes; vectors in the bait axes from the nose tip, SI.
+
+    Attributes
+    ----------
+    length, half_height, half_width : float    greatest extents [m]
+    volume, centroid                           displaced [m^3], [m]
+    solid_volume, solid_centroid               of the material [m^3], [m]
+    solid_inertia, filling_inertia : (3, 3)    about the own centroid, per unit density [m^5]
+    filling_volume, filling_centroid           inside of a shell
+    frontal_area : float                       greatest section [m^2]
+    fullness : float                           section area over its bounding rectangle
+    added_mass : ndarray, shape (6, 6)         about the nose tip [kg, kg m, kg m^2]
+    strips : Strips
+    """
+
+    length: float
+    half_height: float
+    half_width: float
+    volume: float
+    centroid: np.ndarray
+    solid_volume: float
+    solid_centroid: np.ndarray
+    solid_inertia: np.ndarray
+    filling_volume: float
+    filling_centroid: np.ndarray
+    filling_inertia: np.ndarray
+    frontal_area: float
+    fullness: float
+    added_mass: np.ndarray
+    strips: Strips
+
+
+@dataclass(frozen=True)
+class _Slabs:
+    """Thin slices of a (possibly hollowed) body."""
+
+    dx: float
+    x: np.ndarray
+    area: np.ndarray
+    z: np.ndarray
+    var_y: np.ndarray
+    var_z: np.ndarray
+
+    def moments(self) -> tuple[float, np.ndarray, np.ndarray]:
+        """Volume, centroid (3,) and inertia (3, 3) about it, per unit density."""
+        dv = self.area * self.dx
+        volume = float(dv.sum())
+        if volume <= 0.0:
+            return 0.0, np.zeros(3), np.zeros((3, 3))
+        cx, cz = float(dv @ self.x) / volume, float(dv @ self.z) / volume
+        xx = float(dv @ ((self.x - cx) ** 2)) + volume * self.dx**2 / 12.0
+        yy = float(dv @ self.var_y)
+        zz = float(dv @ (self.var_z + (self.z - cz) ** 2))
+        xz = float(dv @ ((self.x - cx) * (self.z - cz)))
+        inertia = np.array([[yy + zz, 0.0, -xz], [0.0, xx + zz, 0.0], [-xz, 0.0, xx + yy]])
+        return volume, np.array([cx, 0.0, cz]), inertia
+
+
+def _slabs(outline: Outline, shape: SuperEllipse, dx: float, wall: float, length: float) -> _Slabs:
+    """Slices of the outline, moved inward by ``wall`` [m]."""
+    inside = (outline.aft >= wall) & (outline.aft <= length - wall)
+    upper = np.where(inside, np.maximum(0.0, outline.upper - wall), 0.0)
+    lower = np.where(inside, np.maximum(0.0, outline.lower - wall), 0.0)
+    half_width = np.where(inside, np.maximum(0.0, outline.half_width - wall), 0.0)
+    height = upper + lower
+    area = 2.0 * half_width * height * shape.fullness
+    safe = np.where(height > 0.0, height, 1.0)
+    # z down: the lower half counts positive
+    z = shape.centroid * (lower**2 - upper**2) / safe
+    var_z = shape.second * (lower**3 + upper**3) / safe - z**2
+    return _Slabs(dx, -outline.aft, area, z, shape.second * half_width**2, var_z)
+
+
+def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
+    """Integrate the body.
+
+    Parameters
+    ----------
+    body : Body        checked configuration
+    strips : int       strips for the loads
+    rho : float        water density [kg/m^3], for the added mass
+    """
+    length = body.length_mm * MM
+    n = strips * FINE
+    dx = length / n
+    aft = (np.arange(n) + 0.5) * dx
+    outline = outline_at(body, aft)
+    shape = SuperEllipse(body.exponent)
+    outer = _slabs(outline, shape, dx, 0.0, length)
+    volume, centroid, inertia = outer.moments()
+    if body.form == "ellipsoid":
+        # the sums above converge slowly at the round ends; the ellipsoid is known exactly
+        axes = 0.5 * MM * np.array([body.length_mm, body.width_mm or 0.0, body.height_mm or 0.0])
+        exact = 4.0 / 3.0 * math.pi * float(np.prod(axes))
+        outer = _Slabs(dx, outer.x, outer.area * exact / volume, outer.z, outer.var_y, outer.var_z)
+        squares = axes**2 / 5.0
+        volume = exact
+        inertia = exact * np.diag(squares.sum() - squares)
+    filling_volume, filling_centroid, filling_inertia = 0.0, centroid, np.zeros((3, 3))
+    solid_volume, solid_centroid, solid_inertia = volume, centroid, inertia
+    if body.wall_mm is not None:
+        inner = _slabs(outline, shape, dx, body.wall_mm * MM, length)
+        filling_volume, filling_centroid, filling_inertia = inner.moments()
+        solid_volume = volume - filling_volume
+        solid_centroid = (volume * centroid - filling_volume * filling_centroid) / solid_volume
+        solid_inertia = (
+            _about(inertia, volume, centroid - solid_centroid)
+            - _about(filling_inertia, filling_volume, filling_centroid - solid_centroid)
+        )
+
+    half_height = 0.5 * (outline.upper + outline.lower)
+    middle = 0.5 * (outline.lower - outline.upper)
+    cells = (strips, FINE)
+    dv = (outer.area * dx).reshape(cells)
+    cell_volume = dv.sum(axis=1)
+    x = outer.x.reshape(cells)
+    cell_x = (dv * x).sum(axis=1) / cell_volume
+    cell_z = (dv * outer.z.reshape(cells)).sum(axis=1) / cell_volume
+    mean_var_y = (dv * outer.var_y.reshape(cells)).sum(axis=1) / cell_volume
+    mean_var_z = (dv * outer.var_z.reshape(cells)).sum(axis=1) / cell_volume
+    var_x = (dv * (x - cell_x[:, None]) ** 2).sum(axis=1) / cell_volume
+    table = Strips(
+        x=cell_x,
+        z=cell_z,
+        volume=cell_volume,
+        half_height=half_height.reshape(cells).mean(axis=1),
+        half_width=outline.half_width.reshape(cells).mean(axis=1),
+        reach=2.0 * np.sqrt(np.column_stack([var_x, mean_var_y, mean_var_z])),
+        side_area=2.0 * half_height.reshape(cells).sum(axis=1) * dx,
+        plan_area=2.0 * outline.half_width.reshape(cells).sum(axis=1) * dx,
+    )
+    return BodyProperties(
+        length=length,
+        half_height=float(half_height.max()),
+        half_width=float(outline.half_width.max()),
+        volume=volume,
+        centroid=centroid,
+        solid_volume=solid_volume,
+        solid_centroid=solid_centroid,
+        solid_inertia=solid_inertia,
+        filling_volume=filling_volume,
+        filling_centroid=filling_centroid,
+        filling_inertia=filling_inertia,
+        frontal_area=float(outer.area.max()),
+        fullness=shape.fullness,
+        added_mass=_added_mass(outline, half_height, middle, dx, shape, volume, centroid, rho),
+        strips=table,
+    )
+
+
+def _about(inertia: np.ndarray, amount: float, r: np.ndarray) -> np.ndarray:
+    """Parallel-axis theorem: inertia about a point ``-r`` away from the centroid."""
+    return inertia + amount * (float(r @ r) * np.eye(3) - np.outer(r, r))
+
+
+def _added_mass(
+    outline: Outline,
+    half_height: np.ndarray,
+    middle: np.ndarray,
+    dx: float,
+    shape: SuperEllipse,
+    volume: float,
+    centroid: np.ndarray,
+    rho: float,
+) -> np.ndarray:
+    """Strips of the section's added mass, corrected for the ends by an ellipsoid, about the nose.
+
+    The ellipsoid has the body's length, volume (over the section's fullness against an ellipse)
+    and section shape; the ratio of its exact values (Lamb) to its strip values scales the strips,
+    forces and moments apart: moving the strips toward their common centre by the root of the
+    ratio of the two keeps the matrix a sum of squares.
+    """
+    length = float(outline.aft[-1] + outline.aft[0])
+    ratio = float(half_height.max() / outline.half_width.max())
+    rounded = volume * (math.pi / 4.0) / shape.fullness
+    c = math.sqrt(rounded / (4.0 / 3.0 * math.pi * 0.5 * length) * ratio)
+    axes = np.array([0.5 * length, c / ratio, c])
+    exact = ellipsoid_added_mass(axes, rho)
+    strip_mass = rho * math.pi * 4.0 / 3.0 * axes[0] * np.array([axes[2] ** 2, axes[1] ** 2])
+    force_ratio = exact.mass[1:] / strip_mass  # sway, heave
+    # strips of an ellipsoid: integral of x^2 (1 - x^2/a^2) is 1/5 of a^2 times the integral
+    moment_ratio = exact.inertia[[2, 1]] / (strip_mass * axes[0] ** 2 / 5.0)
+
+    sway_shape = section_factor(ratio, shape.fullness)
+    heave_shape = section_factor(1.0 / ratio, shape.fullness)
+    matrix = point_added_mass(exact.mass[0], np.array([1.0, 0.0, 0.0]), centroid)
+    x = -outline.aft
+    for direction, extent, form, force, moment in (
+        (np.array([0.0, 1.0, 0.0]), half_height, sway_shape, force_ratio[0], moment_ratio[0]),
+        (np.array([0.0, 0.0, 1.0]), outline.half_width, heave_shape, force_ratio[1], moment_ratio[1]),
+    ):
+        mass = rho * math.pi * extent**2 * dx * form
+        total = float(mass.sum())
+        centre = float(mass @ x) / total
+        drawn = centre + (x - centre) * math.sqrt(moment / force)
+        position = np.column_stack([drawn, np.zeros_like(drawn), middle])
+        n = np.hstack([np.broadcast_to(direction, position.shape), np.cross(position, direction)])
+        matrix += (n * (mass * force)[:, None]).T @ n
+    if ratio == 1.0 and shape.exponent == 2.0:
+        roll = 0.0
+    else:
+        strips = rho * math.pi * (half_height**2 - outline.half_width**2) ** 2 / 8.0 * dx
+        strip_ellipsoid = rho * math.pi / 8.0 * (axes[2] ** 2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
+        scale = exact.inertia[0] / strip_ellipsoid if strip_ellipsoid > 0.0 else 1.0
+        roll = float(strips.sum()) * scale
+    matrix[3, 3] += roll
+    return matrix
+
+
+def crossflow_coefficients(body: Body, properties: BodyProperties) -> tuple[float, float]:
+    """Section drag coefficients in sway and heave, before the end factor.
+
+    Elliptic sections from the table above; slab sides lean toward the sharp rectangle once the
+    corner is tighter than a sixth of the section (exponent above about 6; assumed in between).
+    """
+    ratio = properties.half_width / properties.half_height
+    edge = min(1.0, max(0.0, (body.exponent - 6.0) / 14.0))
+    values = []
+    for axis_ratio, given in ((ratio, body.crossflow_sway), (1.0 / ratio, body.crossflow_heave)):
+        if given is not None:
+            values.append(given)
+            continue
+        at = math.log(axis_ratio)
+        smooth = float(np.interp(at, np.log(SECTION_RATIO), SECTION_CD))
+        sharp = float(np.interp(at, np.log(BOX_RATIO), BOX_CD))
+        values.append(smooth + edge * (sharp - smooth))
+    return values[0], values[1]
+
+
+def crossflow_end_factor(length: float, diameter: float) -> float:
+    """Share of the two-dimensional crossflow drag that a short body keeps.
+
+    From the sphere (0.47 on its frontal area against 1.1 for the circle) at length over diameter
+    1 up to 0.9 from 3 on. In steady drift a cylinder of that slenderness keeps about 0.6; in the
+    small strokes of a wobble the wake has no time to spread, and 0.8 to 1 is assumed.
+    """
+    low = SPHERE_CD / float(np.interp(0.0, np.log(SECTION_RATIO), SECTION_CD))
+    return low + (0.9 - low) * min(1.0, max(0.0, 0.5 * (length / diameter - 1.0)))
+
+
+def axial_coefficient(properties: BodyProperties, reynolds: float) -> float:
+    """Drag coefficient along the axis on the greatest section.
+
+    0.44 d/l + 4 C_f l/d + 4 C_f (d/l)^0.5, laminar separation (Hoerner 1965, ch. 6; from memory,
+    medium confidence), C_f = 1.328 / sqrt(Re) (Blasius), Re on the length, not below 1000.
+    """
+    diameter = math.sqrt(4.0 * properties.frontal_area / math.pi)
+    friction = 1.328 / math.sqrt(max(1000.0, reynolds))
+    slender = properties.length / diameter
+    return 0.44 / slender + 4.0 * friction * slender + 4.0 * friction / math.sqrt(slender)
+

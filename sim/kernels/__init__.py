@@ -1,0 +1,58 @@
+"""Compiled physics: pure functions over arrays, stepped side by side in lanes.
+
+Every array that belongs to one bait carries a last axis of *lanes*, one lane a bait, so that the
+same code steps one bait or many. Nothing here reads a file, a clock or a setting.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numba
+
+__all__ = ["kernel", "kernel_digest"]
+
+
+def kernel_digest() -> str:
+    """Hex digest over the source of every kernel module, and of numba's version."""
+    digest = hashlib.sha256(numba.__version__.encode())
+    for source in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(source.name.encode())
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _cache_folder() -> Path:
+    """Folder of compiled kernels, keyed by the digest.
+
+    numba's own cache looks at the one file that holds a function and would run stale code after
+    an edit in a file it calls; a folder a digest cannot.
+    """
+    base = os.environ.get("RUNTRUE_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
+    root = Path(base) if base else Path.home() / ".cache"
+    folder = root / "runtrue" / kernel_digest()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if os.access(folder, os.W_OK):
+            return folder
+    except OSError:
+        pass
+    return Path(tempfile.mkdtemp(prefix="runtrue-kernels-"))
+
+
+if not os.environ.get("NUMBA_CACHE_DIR"):
+    numba.config.CACHE_DIR = str(_cache_folder())
+
+
+def kernel(function: Callable[..., Any]) -> Any:
+    """Compile ``function`` with the project's one set of options.
+
+    ``fastmath`` stays off because it makes ``isfinite(nan)`` true and would hide a run that blew
+    up; the numpy error model keeps 1/0 as an infinity, which the stepper then finds.
+    """
+    return numba.njit(cache=True, fastmath=False, error_model="numpy")(function)

@@ -1,0 +1,118 @@
+"""The chord line: a spring and damper between rod tip and tie point, with half of its own drag."""
+
+from __future__ import annotations
+
+import math
+
+from sim.kernels import kernel
+from sim.kernels.layout import (
+    CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON, P, Q, R,
+    REEL, ROD_X, ROD_Y, ROD_Z, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V, W, X, Y, Z,
+)  # fmt: skip
+SHORTEST = 0.05  # a line is never reeled shorter than this [m]
+
+
+@kernel
+def retrieve_speed(t, lane, speed_time, speed_value, speed_path):
+    """Speed [m/s] and path [m] at time ``t`` of a speed that runs straight between its knots.
+
+    Parameters
+    ----------
+    t : float    time [s]
+    lane : int
+    speed_time, speed_value, speed_path : ndarray, shape (knots, lanes)
+        Times, speeds and the integral of the speed; past the last knot the speed stays.
+    """
+    last = speed_time.shape[0] - 1
+    i = 0
+    while i < last and t >= speed_time[i + 1, lane]:
+        i += 1
+    since = t - speed_time[i, lane]
+    speed = speed_value[i, lane]
+    if i < last:
+        slope = (speed_value[i + 1, lane] - speed) / (
+            speed_time[i + 1, lane] - speed_time[i, lane]
+        )
+    else:
+        slope = 0.0
+    path = speed_path[i, lane] + (speed + 0.5 * slope * since) * since
+    return speed + slope * since, path
+
+
+@kernel
+def chord_line(t, y, rot, scalar, speed_time, speed_value, speed_path, k):
+    """Pull and drag of the line at the tie point in lane ``k``.
+
+    Parameters
+    ----------
+    t : float                              time [s]
+    y : ndarray, shape (15, lanes)         state
+    rot : tuple of 9 floats                rotation, bait frame to earth, row by row
+    scalar : ndarray, shape (N_SCALAR, lanes)
+    speed_time, speed_value, speed_path : ndarray, shape (knots, lanes)
+    k : int
+
+    Returns
+    -------
+    tuple of 6 floats    force [N] and moment [N m] about the centre of gravity, bait frame
+    float                tension at the tie point [N]
+
+    Notes
+    -----
+    Tension EA/L (l - L) plus damping, never below zero. Half of the line's normal and tangential
+    drag (Hoerner 1965 for the cylinder) is carried by the tie point, the other half by the rod.
+    Weight, sag and inertia of the line are left out.
+    """
+    r11, r12, r13, r21, r22, r23, r31, r32, r33 = rot
+    tx, ty, tz = scalar[TIE_X, k], scalar[TIE_Y, k], scalar[TIE_Z, k]
+    p, q, r = y[P, k], y[Q, k], y[R, k]
+    vbx = y[U, k] + q * tz - r * ty
+    vby = y[V, k] + r * tx - p * tz
+    vbz = y[W, k] + p * ty - q * tx
+    px = y[X, k] + r11 * tx + r12 * ty + r13 * tz
+    py = y[Y, k] + r21 * tx + r22 * ty + r23 * tz
+    pz = y[Z, k] + r31 * tx + r32 * ty + r33 * tz
+    vx = r11 * vbx + r12 * vby + r13 * vbz
+    vy = r21 * vbx + r22 * vby + r23 * vbz
+    vz = r31 * vbx + r32 * vby + r33 * vbz
+
+    speed, path = retrieve_speed(t, k, speed_time, speed_value, speed_path)
+    reel = scalar[REEL, k]
+    tow, tow_speed = (1.0 - reel) * path, (1.0 - reel) * speed
+    hx, hy = scalar[HEAD_X, k], scalar[HEAD_Y, k]
+    dx = scalar[ROD_X, k] + hx * tow - px
+    dy = scalar[ROD_Y, k] + hy * tow - py
+    dz = scalar[ROD_Z, k] - pz
+    span = math.sqrt(dx * dx + dy * dy + dz * dz) + 1e-12
+    ex, ey, ez = dx / span, dy / span, dz / span
+    out = scalar[LENGTH, k] - reel * path
+    shorten = reel * speed
+    if out < SHORTEST:
+        out = SHORTEST
+        shorten = 0.0
+    stretch = span - out
+    tension = 0.0
+    if stretch > 0.0:
+        rate = (hx * tow_speed - vx) * ex + (hy * tow_speed - vy) * ey - vz * ez + shorten
+        stiffness = scalar[EA, k] / out
+        tension = max(
+            0.0, stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate
+        )
+    tension *= scalar[LINE_ON, k]
+
+    sx, sy, sz = vx - scalar[CUR_X, k], vy - scalar[CUR_Y, k], vz - scalar[CUR_Z, k]
+    along = sx * ex + sy * ey + sz * ez
+    nx, ny, nz = sx - along * ex, sy - along * ey, sz - along * ez
+    wet = 1.0
+    if scalar[SURFACE, k] > 0.5 and scalar[ROD_Z, k] < 0.0:
+        below = max(0.0, pz)
+        wet = below / (below - scalar[ROD_Z, k])
+    length = out * wet * scalar[LINE_ON, k]
+    normal = -scalar[LINE_CN, k] * length * math.sqrt(nx * nx + ny * ny + nz * nz)
+    pull = tension - scalar[LINE_CT, k] * length * abs(along) * along
+    ax, ay, az = pull * ex + normal * nx, pull * ey + normal * ny, pull * ez + normal * nz
+    fx = r11 * ax + r21 * ay + r31 * az
+    fy = r12 * ax + r22 * ay + r32 * az
+    fz = r13 * ax + r23 * ay + r33 * az
+    load = (fx, fy, fz, ty * fz - tz * fy, tz * fx - tx * fz, tx * fy - ty * fx)
+    return load, tension

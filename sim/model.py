@@ -1,0 +1,258 @@
+"""From an assembled bait to the kernels' arrays: switches and coefficients end here."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from sim.bait.assembly import Assembly
+from sim.bait.frame import MM, from_nose
+from sim.bait.plates import SIDE_EDGE, PlateProperties
+from sim.bait.sections import axial_coefficient, crossflow_coefficients, crossflow_end_factor
+from sim.config.models import Config
+from sim.kernels import layout as lo
+from sim.kernels.layout import Model
+
+FIRST_KICK_DEG = 2.0  # yaw at the start where none is given: lets growing motion show
+
+
+def heading(config: Config) -> np.ndarray:
+    """Unit vector of the retrieve in the earth frame, shape (3,)."""
+    angle = math.radians(config.retrieve.heading_deg)
+    return np.array([math.cos(angle), math.sin(angle), 0.0])
+
+
+def _profile(config: Config) -> np.ndarray:
+    """Knots of the retrieve speed, shape (3, knots): time [s], speed [m/s], path [m]."""
+    speed, ramp = config.retrieve.speed_m_s, config.retrieve.ramp_s
+    if ramp > 0.0:
+        return np.array([[0.0, ramp], [0.0, speed], [0.0, 0.5 * speed * ramp]])
+    return np.array([[0.0], [speed], [0.0]])
+
+
+def _plate_rows(
+    plate: PlateProperties, config: Config, bait: Assembly, is_bill: bool
+) -> np.ndarray:
+    """The row of one plate, shape (N_PLATE,)."""
+    loads, rho = config.loads, bait.water.density
+    on = loads.bill if is_bill else loads.plates
+    row = np.zeros(lo.N_PLATE)
+    row[lo.PL_X : lo.PL_Z + 1] = plate.centroid - bait.centre_of_gravity
+    row[lo.PL_1X : lo.PL_NZ + 1] = plate.axes.ravel()
+    row[lo.PL_L1], row[lo.PL_L2] = plate.length, plate.mean_width
+    row[lo.PL_AREA] = plate.area
+    row[lo.PL_K1], row[lo.PL_K2] = plate.slopes
+    row[lo.PL_CD], row[lo.PL_CE] = plate.broadside, SIDE_EDGE
+    if on:
+        friction = math.sqrt(bait.water.viscosity / plate.length)
+        row[lo.PL_FRICTION] = 1.328 * rho * plate.area * friction
+        row[lo.PL_MUNK] = plate.fluid_mass if loads.added_mass else 0.0
+        row[lo.PL_ON] = 0.5 * rho * plate.area
+    if is_bill and loads.wake:
+        row[lo.PL_WAKE] = 0.5 * config.coefficients.wake_offset * plate.width
+    return row
+
+
+def _strip_rows(config: Config, bait: Assembly) -> np.ndarray:
+    """Crossflow strips, shape (strips, N_STRIP)."""
+    body, settings = bait.body, config.bait.body
+    if body is None or settings is None:
+        return np.zeros((0, lo.N_STRIP))
+    strips = body.strips
+    factor = config.coefficients.crossflow_end_factor
+    if factor is None:
+        diameter = math.sqrt(4.0 * body.frontal_area / math.pi)
+        factor = crossflow_end_factor(body.length, diameter)
+    sway, heave = crossflow_coefficients(settings, body)
+    scale = 0.5 * bait.water.density * factor if config.loads.body_drag else 0.0
+    kept = np.ones(strips.x.shape)
+    shadow = config.coefficients.bill_shadow
+    if shadow > 0.0 and config.bait.bill is not None:
+        behind = -strips.x - config.bait.bill.from_nose_mm * MM
+        reach = config.coefficients.bill_shadow_reach_mm * MM
+        kept = np.where(behind >= 0.0, 1.0 - shadow * np.exp(-behind / reach), 1.0)
+    rows = np.zeros((strips.x.size, lo.N_STRIP))
+    rows[:, lo.ST_X] = strips.x - bait.centre_of_gravity[0]
+    rows[:, lo.ST_Z] = strips.z - bait.centre_of_gravity[2]
+    rows[:, lo.ST_HALF] = strips.half_height
+    rows[:, lo.ST_SWAY] = scale * sway * strips.side_area * kept
+    rows[:, lo.ST_HEAVE] = scale * heave * strips.plan_area * kept
+    return rows
+
+
+def _volume_rows(config: Config, bait: Assembly) -> np.ndarray:
+    """Displaced volumes, the body's strips first, shape (volumes, N_VOLUME)."""
+    rows = []
+    if bait.body is not None:
+        strips = bait.body.strips
+        for i in range(strips.x.size):
+            at = np.array([strips.x[i], 0.0, strips.z[i]])
+            rows.append([*at, strips.volume[i], *strips.reach[i]])
+    for part in bait.parts:
+        if part.volume > 0.0 and part.kind in ("ballast", "hook"):
+            reach = np.full(3, (0.75 * part.volume / math.pi) ** (1.0 / 3.0))
+            rows.append([*part.position, part.volume, *reach])
+    for plate in bait.plates:
+        e1, e2, _ = plate.axes
+        reach = np.hypot(plate.length * e1, plate.mean_width * e2) / math.sqrt(3.0) + 1e-4
+        rows.append([*plate.centroid, plate.volume, *reach])
+    table = np.array(rows, dtype=float).reshape(-1, lo.N_VOLUME)
+    table[:, : lo.VO_Z + 1] -= bait.centre_of_gravity
+    weight = bait.water.density * config.water.gravity_m_s2
+    table[:, lo.VO_BUOY] *= weight if config.loads.buoyancy else 0.0
+    return table
+
+
+def _hook_rows(config: Config, bait: Assembly) -> np.ndarray:
+    """Hooks, shape (hooks, 4)."""
+    rows = np.zeros((len(config.bait.hook), 4))
+    for row, h in zip(rows, config.bait.hook, strict=True):
+        at = from_nose(h.from_nose_mm, h.above_centreline_mm - h.hang_mm, h.right_mm)
+        row[:3] = at - bait.centre_of_gravity
+        if config.loads.hooks:
+            row[3] = 0.5 * bait.water.density * h.drag_area_mm2 * MM * MM
+    return rows
+
+
+def bounding_radius(bait: Assembly) -> float:
+    """Distance from the centre of gravity that no part exceeds [m]."""
+    points = [p.position for p in bait.parts]
+    points += [corner for plate in bait.plates for corner in plate.outline]
+    if bait.body is not None:
+        for x in (0.0, -bait.body.length):
+            for z in (-2.0 * bait.body.half_height, 2.0 * bait.body.half_height):
+                points += [np.array([x, s * bait.body.half_width, z]) for s in (-1.0, 1.0)]
+    reach = max(float(np.linalg.norm(p - bait.centre_of_gravity)) for p in points)
+    return 1.1 * reach + 0.005
+
+
+def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
+    """One lane of kernel arrays for a configured bait.
+
+    Parameters
+    ----------
+    config : Config
+    bait : Assembly             ``assemble(config)``
+    rod : ndarray, shape (3,)   rod tip at the start, earth frame [m]
+
+    Notes
+    -----
+    A load that is switched off has its coefficients zeroed here, so the kernels have no switches.
+    """
+    loads, coefficients = config.loads, config.coefficients
+    rho, gravity = bait.water.density, config.water.gravity_m_s2
+    cg = bait.centre_of_gravity
+    s = np.zeros(lo.N_SCALAR)
+    s[lo.RHO] = rho
+    s[lo.WEIGHT] = bait.mass * gravity if loads.weight else 0.0
+    s[lo.BUOY] = rho * gravity * bait.volume if loads.buoyancy else 0.0
+    s[lo.CB_X : lo.CB_Z + 1] = bait.r_b_cb
+    s[lo.RADIUS] = bounding_radius(bait)
+    s[lo.SURFACE] = 1.0 if config.water.surface else 0.0
+    toward = math.radians(config.water.current_toward_deg)
+    s[lo.CUR_X] = config.water.current_m_s * math.cos(toward)
+    s[lo.CUR_Y] = config.water.current_m_s * math.sin(toward)
+
+    body = bait.body
+    if body is not None:
+        if loads.tail:
+            k = coefficients.side_force_factor * rho * math.pi
+            s[lo.TAIL_Y], s[lo.TAIL_Z] = k * body.half_height**2, k * body.half_width**2
+        s[lo.TAIL_PX] = -(0.5 + coefficients.side_force_aft_of_mid) * body.length - cg[0]
+        s[lo.TAIL_PZ] = body.centroid[2] - cg[2]
+        s[lo.BODY_PZ] = body.centroid[2] - cg[2]
+        if loads.axial_drag:
+            speed = config.retrieve.speed_m_s if config.line is not None else 1.0
+            drag = axial_coefficient(body, speed * body.length / bait.water.viscosity)
+            s[lo.AXIAL] = 0.5 * rho * body.frontal_area * (drag + coefficients.bluff_drag_share)
+
+    bill = bait.bill
+    if bill is not None:
+        s[lo.EPS] = coefficients.wake_damping
+        s[lo.STROUHAL] = 2.0 * math.pi * coefficients.strouhal / bill.width
+        s[lo.COUPLING] = coefficients.wake_coupling / bill.width
+        s[lo.BILL_X : lo.BILL_Z + 1] = bill.centroid - cg
+        s[lo.BILL_SX : lo.BILL_SZ + 1] = bill.axes[1]
+        s[lo.BILL_NX : lo.BILL_NZ + 1] = bill.axes[2]
+
+    line = config.line
+    if line is not None and bait.r_b_tie is not None:
+        s[lo.TIE_X : lo.TIE_Z + 1] = bait.r_b_tie
+        diameter = line.diameter_mm * MM
+        s[lo.LINE_ON] = 1.0 if loads.line else 0.0
+        s[lo.EA] = line.modulus_gpa * 1e9 * math.pi * diameter**2 / 4.0
+        s[lo.LINE_DAMP] = 2.0 * line.damping_ratio * math.sqrt(bait.mass)
+        s[lo.LENGTH] = line.length_m
+        s[lo.LINE_CN] = 0.25 * rho * diameter * line.normal_drag_coefficient
+        s[lo.LINE_CT] = 0.25 * rho * math.pi * diameter * line.tangential_drag_coefficient
+        s[lo.ROD_X : lo.ROD_Z + 1] = rod
+        s[lo.HEAD_X : lo.HEAD_Y + 1] = heading(config)[:2]
+        s[lo.REEL] = 1.0 if config.retrieve.mode == "reel" else 0.0
+    else:
+        s[lo.LENGTH], s[lo.HEAD_X] = 1.0, 1.0
+
+    mass = bait.rigid_mass + (bait.added_mass if loads.added_mass else 0.0)
+    plates = np.array(
+        [_plate_rows(p, config, bait, p is bill) for p in bait.plates], dtype=float
+    ).reshape(-1, lo.N_PLATE)
+    count = config.solver.plate_elements_along * config.solver.plate_elements_across
+    elements = np.array([p.elements.T for p in bait.plates], dtype=float).reshape(-1, 3, count)
+    places, weights = np.polynomial.legendre.leggauss(config.solver.body_slices)
+    profile = _profile(config)
+    return Model(
+        scalar=_lane(s),
+        mass=_lane(mass),
+        mass_inverse=_lane(np.linalg.inv(mass)),
+        plates=_lane(plates),
+        elements=_lane(elements),
+        strips=_lane(_strip_rows(config, bait)),
+        slices=np.column_stack([places, 0.5 * weights]),
+        volumes=_lane(_volume_rows(config, bait)),
+        hooks=_lane(_hook_rows(config, bait)),
+        speed_time=_lane(profile[0]),
+        speed_value=_lane(profile[1]),
+        speed_path=_lane(profile[2]),
+    )
+
+
+def _lane(values: np.ndarray) -> np.ndarray:
+    """Give an array its lane axis."""
+    return np.ascontiguousarray(values[..., None])
+
+
+def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]:
+    """State at the start, shape (15,), and the rod tip then, shape (3,) [m].
+
+    Yaw is counted from the direction of the retrieve. With a line the rod tip is put on its
+    track, the vertical plane through the origin along the retrieve, as far ahead of the tie point
+    as the line is long: straight and just not taut. Without one the rod tip is NaN.
+    """
+    start, line = config.start, config.line
+    along = heading(config)
+    yaw, turn = start.yaw_deg, 0.0
+    if line is not None:
+        yaw = FIRST_KICK_DEG if yaw is None else yaw
+        turn = config.retrieve.heading_deg
+    attitude = Rotation.from_euler(
+        "ZYX", [turn + (yaw or 0.0), start.pitch_deg, start.roll_deg], degrees=True
+    )
+    y = np.zeros(lo.N_STATE)
+    y[lo.X : lo.Z + 1] = start.x_m, start.y_m, start.depth_m
+    y[lo.QW : lo.QZ + 1] = attitude.as_quat(canonical=True, scalar_first=True)
+    rod = np.full(3, math.nan)
+    if line is not None and bait.r_b_tie is not None:
+        tie = y[: lo.Z + 1] + attitude.apply(bait.r_b_tie)
+        ahead = float(tie @ along)
+        height = np.array([0.0, 0.0, -line.rod_tip_height_m])
+        apart = float(np.linalg.norm(tie - ahead * along - height))
+        reach = math.sqrt(max(line.length_m**2 - apart**2, 0.0))
+        rod = (ahead + reach) * along + height
+    if start.velocity_m_s is not None:
+        y[lo.U : lo.W + 1] = start.velocity_m_s
+    elif line is not None and config.retrieve.ramp_s == 0.0:
+        y[lo.U : lo.W + 1] = attitude.inv().apply(config.retrieve.speed_m_s * along)
+    y[lo.P : lo.R + 1] = np.radians(start.rates_deg_s)
+    y[lo.S], y[lo.SDOT] = start.wake, start.wake_rate
+    return y, rod

@@ -1,0 +1,687 @@
+"""Results to HDF5 and back: one self-describing file a run.
+
+Layout, format version 1. The root group holds the trajectory and the labels of its columns, named
+and linked as netCDF does it, so that a reader of netCDF files opens it in one line. The rest is in
+groups: ``/config``, ``/outcome``, ``/measures``, ``/margins``, ``/stats`` and ``/provenance``.
+Whatever differs between two runs of the same configuration (date, host, wall time) is in
+``/provenance`` alone.
+
+HDF5 checksums cover the trajectory and the structure of the file, not texts and single numbers;
+a SHA-256 over all contents, kept in the root group and in ``/provenance``, covers those.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import io
+import json
+import os
+import secrets
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from numbers import Integral, Real
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import h5py
+import numpy as np
+
+from sim.config import config_digest, config_from_dict, resolved_json
+from sim.config.models import Config
+from sim.errors import ConfigError, StoreError
+from sim.result import MOTION_CLASSES, STATUSES, RunResult
+
+__all__ = ["FORMAT", "FORMAT_VERSION", "MEASURES", "check_output", "load_run", "save_run"]
+
+FORMAT = "runtrue-run"
+FORMAT_VERSION = 1
+
+_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+_LEAST_SIZE = 48  # bytes of the smallest superblock
+_CHUNK_ROWS = 4096
+_NO_CLASS = "none"
+_ANOTHER_COPY = "Take another copy of it, or run the configuration again."
+
+
+class Label(NamedTuple):
+    """What the attributes of a dataset say."""
+
+    long_name: str
+    units: str = "1"
+    frame: str = "none"
+    components: tuple[str, ...] = ()
+    component_units: tuple[str, ...] = ()
+
+
+class _Column(NamedTuple):
+    """One array of the trajectory: its label, and the dimension of its columns ("" for none)."""
+
+    label: Label
+    dimension: str = ""
+
+
+_FRAMES = {
+    "frame_earth": "x along heading 0, y to starboard of it, z down, origin on the still surface",
+    "frame_bait": "x forward, y to starboard, z down (to the belly), origin at the centre of"
+    " gravity of the rigged bait",
+}
+_DIMENSIONS: dict[str, tuple[str, ...]] = {
+    "axis": ("x", "y", "z"),
+    "quaternion_part": ("w", "x", "y", "z"),
+    "motion": ("u", "v", "w", "p", "q", "r"),
+    "wake_state": ("s", "s_dot"),
+}
+_TRAJECTORY: dict[str, _Column] = {
+    "time": _Column(Label("time", "s")),
+    "position": _Column(Label("position of the centre of gravity", "m", "earth"), "axis"),
+    "attitude": _Column(
+        Label("attitude, unit quaternion, scalar first", "1", "bait to earth"), "quaternion_part"
+    ),
+    "velocity": _Column(
+        Label(
+            "velocity and turning rates over ground",
+            "mixed",
+            "bait",
+            _DIMENSIONS["motion"],
+            ("m/s", "m/s", "m/s", "rad/s", "rad/s", "rad/s"),
+        ),
+        "motion",
+    ),
+    "wake": _Column(
+        Label(
+            "wake oscillator of the bill", "mixed", "none", _DIMENSIONS["wake_state"], ("1", "1/s")
+        ),
+        "wake_state",
+    ),
+    "line_tension": _Column(Label("line tension at the tie point", "N")),
+    "rod_tip": _Column(Label("position of the rod tip", "m", "earth"), "axis"),
+}
+MEASURES: dict[str, Label] = {
+    "wobble_frequency_hz": Label("wobble frequency", "Hz"),
+    "yaw_amplitude_deg": Label("yaw amplitude", "deg"),
+    "roll_amplitude_deg": Label("roll amplitude", "deg"),
+    "pitch_amplitude_deg": Label("pitch amplitude", "deg"),
+    "lean_deg": Label("lean (mean roll)", "deg"),
+    "pitch_deg": Label("mean pitch", "deg"),
+    "turns": Label("net turns about the long axis"),
+    "turn_rate_hz": Label("turns about the long axis per second", "Hz"),
+    "depth_m": Label("running depth", "m", "earth"),
+    "line_tension_n": Label("mean line tension", "N"),
+    "side_drift_m_per_m": Label("side drift per metre of retrieve", "m/m"),
+    "nose_sweep_mm": Label("sideways sweep of the nose", "mm"),
+    "tail_sweep_mm": Label("sideways sweep of the tail", "mm"),
+    "speed_m_s": Label("mean speed", "m/s"),
+}
+_MARGINS: dict[str, Label] = {
+    "spin": Label("margin to the spin limit"),
+    "roll": Label("margin to the roll amplitude limit"),
+    "lean": Label("margin to the lean limit"),
+    "roll_to_yaw": Label("margin to the roll to yaw limit"),
+    "tight_yaw": Label("margin to the tight yaw limit"),
+}
+# Key suffix -> unit, for names that no table has. Longer suffixes are tried first.
+_SUFFIXES = {
+    "m_per_m": "m/m", "deg_s": "deg/s", "rad_s": "rad/s", "m_s2": "m/s2", "m_s": "m/s", "hz": "Hz",
+    "deg": "deg", "rad": "rad", "mm": "mm", "ms": "ms", "kg": "kg", "nm": "N m", "m": "m", "s": "s",
+    "n": "N", "g": "g", "w": "W", "j": "J",
+}  # fmt: skip
+_SCALARS: dict[str, dict[str, Label]] = {"measures": MEASURES, "margins": _MARGINS, "stats": {}}
+
+_STATUS_CODES = {name: code for code, name in enumerate(STATUSES)}
+_CLASS_CODES = {_NO_CLASS: -1, **{name: code for code, name in enumerate(MOTION_CLASSES)}}
+_ENUMS = {"outcome/status": _STATUS_CODES, "outcome/motion_class": _CLASS_CODES}
+_OTHERS: dict[str, Label] = {
+    "config/text": Label("text of the configuration file, verbatim"),
+    "config/resolved": Label("every value of the configuration, as JSON, units in the keys"),
+    "config/digest": Label("SHA-256 of the values that can change an answer"),
+    "config/overrides": Label("overrides set on top of the file, as JSON"),
+    "config/source_path": Label("path of the configuration file as it was given"),
+    "outcome/status": Label("did the numerics and the motion settle"),
+    "outcome/status_text": Label("did the numerics and the motion settle"),
+    "outcome/message": Label("why the run ended"),
+    "outcome/motion_class": Label("what the bait did"),
+    "outcome/motion_class_text": Label("what the bait did"),
+    "outcome/class_reason": Label("which limit decided the class"),
+    "outcome/window": Label("start and end of the stationary part", "s"),
+    "outcome/warnings": Label("warnings"),
+}
+
+# What a dataset holds: an array, one text, one number, or several texts.
+Value = np.ndarray | str | int | float | tuple[str, ...]
+# Path of the dataset -> its value, for everything outside /provenance.
+Contents = dict[str, Value]
+
+
+# ---------------------------------------------------------------------------------------- saving
+
+
+def check_output(path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+    """Find out, before a long run, what would keep :func:`save_run` from writing a file.
+
+    Parameters
+    ----------
+    path : path
+        File to be written.
+    overwrite : bool
+        Whether an existing file may be replaced.
+
+    Returns
+    -------
+    Path
+        The file behind ``path``, links followed.
+
+    Raises
+    ------
+    StoreError
+        When the file exists and must not be replaced, or a file cannot be written there.
+    """
+    where = os.fspath(path)
+    with _writing(where):
+        # A link is followed, so that replacing the file leaves the link in place.
+        real = Path(os.path.realpath(where))
+        if real.is_dir():
+            raise StoreError(
+                f"{where or '.'}: is a directory. Name a file in it, such as"
+                f" {Path(where) / 'run.h5'}."
+            )
+        if os.path.lexists(real):
+            if not overwrite:
+                raise _exists(where)
+            if not real.is_file():
+                raise StoreError(f"{where}: is not an ordinary file. Use another --output.")
+        folder = real.parent
+        while not os.path.lexists(folder):
+            folder = folder.parent
+        if not folder.is_dir():
+            raise StoreError(
+                f"{where}: cannot be written, {folder} is a file and not a folder. Use another"
+                " --output."
+            )
+        if not os.access(folder, os.W_OK | os.X_OK):
+            raise PermissionError(errno.EACCES, "permission denied")
+    return real
+
+
+def save_run(run: RunResult, path: str | os.PathLike[str], *, overwrite: bool = False) -> Path:
+    """Write one run to one HDF5 file, whole or not at all.
+
+    Parameters
+    ----------
+    run : RunResult
+    path : path
+        File to write, by convention ending in ``.h5``; missing folders are created.
+    overwrite : bool
+        Replace an existing file.
+
+    Returns
+    -------
+    Path
+        ``path``.
+
+    Raises
+    ------
+    StoreError
+        When the file exists and ``overwrite`` is false, when it cannot be written (no permission,
+        disk full, a directory), or when the run holds what no file can. An existing file is then
+        as it was, and nothing of the new one is left.
+    """
+    where = os.fspath(path)
+    real = check_output(where, overwrite=overwrite)
+    try:
+        image = _to_hdf5(run)
+    except Exception as error:  # h5py reports what it cannot store in many ways
+        raise StoreError(
+            f"{where}: the run cannot be stored ({_reason(error)}). Nothing was written."
+        ) from error
+    with _writing(where):
+        real.parent.mkdir(parents=True, exist_ok=True)
+        temporary = real.parent / f".runtrue-{secrets.token_hex(8)}.part"
+        try:
+            with open(temporary, "xb") as stream:
+                stream.write(image)
+                stream.flush()
+                os.fsync(stream.fileno())
+            if not overwrite and os.path.lexists(real):  # somebody else was faster
+                raise _exists(where)
+            os.replace(temporary, real)
+        except BaseException:
+            with suppress(OSError):
+                temporary.unlink()
+            raise
+        _sync_folder(real.parent)
+    return Path(path)
+
+
+@contextmanager
+def _writing(where: str) -> Iterator[None]:
+    """Turn what the operating system says while a file is written into a StoreError."""
+    try:
+        yield
+    except (OSError, ValueError) as error:  # ValueError: a path with a zero character
+        code = getattr(error, "errno", None)
+        if code in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+            text = "cannot be written, the disk is full. Free some space, or use another --output."
+        elif code in (errno.EACCES, errno.EPERM, errno.EROFS):
+            text = (
+                "may not be written. Use another --output, or give yourself permission to write in"
+                " its folder."
+            )
+        else:
+            text = f"cannot be written ({_reason(error)}). Use another --output."
+        raise StoreError(f"{where}: {text}") from error
+
+
+def _exists(where: str) -> StoreError:
+    return StoreError(f"{where}: exists already. Use another --output, or --force to replace it.")
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name last through a power cut, where the system can do that."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _to_hdf5(run: RunResult) -> bytes:
+    """The bytes of the file. Built in memory: HDF5 recovers badly from a disk that fills up."""
+    contents = _contents(run)
+    provenance = _checked_texts(run.provenance)
+    # From version 1.10 on, HDF5 keeps a checksum with every part of the structure of a file.
+    with h5py.File.in_memory(libver=("v110", "v110")) as file:
+        file.attrs["format"] = FORMAT
+        file.attrs["format_version"] = FORMAT_VERSION
+        file.attrs["content_sha256"] = _digest(contents)
+        for key, text in _FRAMES.items():
+            file.attrs[key] = text
+        for group in ("config", "outcome", *_SCALARS):
+            file.create_group(group, track_order=True)
+        for path, codes in _ENUMS.items():
+            # A named type, since readers of netCDF files know no other enumerations.
+            file[f"{path}_type"] = h5py.enum_dtype(codes, basetype="i1")
+        for name, parts in _DIMENSIONS.items():
+            _describe(_texts(file, name, parts), Label(f"columns along {name}"))
+            file[name].make_scale(name)
+        for path, value in contents.items():
+            dataset = _dataset(file, path, value)
+            _describe(dataset, _label(path))
+            if path in ("outcome/window", "outcome/warnings"):
+                dataset.make_scale(path.removeprefix("outcome/"))  # a reader of netCDF files wants its dimension named
+        _attach_scales(file)
+        # Last, so that its length moves nothing else in the file.
+        group = file.create_group("provenance", track_order=True)
+        group.attrs["content_sha256"] = _digest(provenance)
+        for key, text in provenance.items():
+            _describe(
+                group.create_dataset(key, data=text, dtype=h5py.string_dtype()),
+                Label(key.replace("_", " ")),
+            )
+        file.flush()
+        image: bytes = file.id.get_file_image()
+    return image
+
+
+def _dataset(file: h5py.File, path: str, value: Value) -> h5py.Dataset:
+    if path in _ENUMS:
+        return file.create_dataset(path, data=value, dtype=file[f"{path}_type"])
+    if isinstance(value, str):
+        return file.create_dataset(path, data=value, dtype=h5py.string_dtype())
+    if isinstance(value, tuple):
+        return _texts(file, path, value)
+    if not isinstance(value, np.ndarray) or path not in _TRAJECTORY or not value.size:
+        return file.create_dataset(path, data=value)  # HDF5 has no chunks of size zero
+    return file.create_dataset(
+        path,
+        data=value,
+        chunks=(min(_CHUNK_ROWS, len(value)), *value.shape[1:]),
+        compression="gzip",
+        shuffle=True,
+        fletcher32=True,
+    )
+
+
+def _texts(file: h5py.File, path: str, texts: tuple[str, ...]) -> h5py.Dataset:
+    return file.create_dataset(
+        path, data=list(texts), shape=(len(texts),), dtype=h5py.string_dtype()
+    )
+
+
+def _describe(dataset: h5py.Dataset, label: Label) -> None:
+    dataset.attrs["units"] = label.units
+    dataset.attrs["long_name"] = label.long_name
+    dataset.attrs["frame"] = label.frame
+    if label.components:
+        dataset.attrs["components"] = list(label.components)
+        dataset.attrs["component_units"] = list(label.component_units)
+
+
+def _attach_scales(file: h5py.File) -> None:
+    file["time"].make_scale("time")
+    for name, column in _TRAJECTORY.items():
+        if name != "time":
+            file[name].dims[0].attach_scale(file["time"])
+        if column.dimension:
+            file[name].dims[1].attach_scale(file[column.dimension])
+
+
+def _label(path: str) -> Label:
+    """Label of a dataset; for a scalar that no table knows, from its name."""
+    if path in _TRAJECTORY:
+        return _TRAJECTORY[path].label
+    if path in _OTHERS:
+        return _OTHERS[path]
+    group, _, name = path.partition("/")
+    known = _SCALARS[group].get(name)
+    if known:
+        return known
+    for suffix in sorted(_SUFFIXES, key=len, reverse=True):
+        if name.endswith("_" + suffix):
+            base = name.removesuffix("_" + suffix)
+            return Label(base.replace("_", " "), _SUFFIXES[suffix])
+    return Label(name.replace("_", " "))
+
+
+# ----------------------------------------------------------------------- what is in a file at all
+
+
+def _contents(run: RunResult) -> Contents:
+    """Everything outside ``/provenance``; ValueError for what cannot be stored."""
+    rows = len(run.time)
+    contents: Contents = {}
+    for name, column in _TRAJECTORY.items():
+        array = np.asarray(getattr(run, name))
+        shape = (rows, len(_DIMENSIONS[column.dimension])) if column.dimension else (rows,)
+        if array.dtype.kind not in "fiu" or array.shape != shape:
+            raise ValueError(
+                f"{name} has shape {array.shape} and type {array.dtype}, not numbers of shape"
+                f" {shape}"
+            )
+        contents[name] = array
+    motion_class = _NO_CLASS if run.motion_class is None else run.motion_class
+    if run.status not in _STATUS_CODES or motion_class not in _CLASS_CODES:
+        raise ValueError(f"no such outcome: {run.status!r}, {run.motion_class!r}")
+    config = run.config
+    contents |= {
+        "config/text": config.source_text,
+        "config/resolved": resolved_json(config),
+        "config/digest": config_digest(config),
+        "config/overrides": json.dumps(config.overrides, ensure_ascii=False),
+        "config/source_path": config.source_path,
+        "outcome/status": _STATUS_CODES[run.status],
+        "outcome/status_text": run.status,
+        "outcome/message": run.message,
+        "outcome/motion_class": _CLASS_CODES[motion_class],
+        "outcome/motion_class_text": motion_class,
+        "outcome/class_reason": run.class_reason,
+        "outcome/window": np.array([float(limit) for limit in run.window]),
+        "outcome/warnings": tuple(run.warnings),
+    }
+    for group in _SCALARS:
+        for name, number in getattr(run, group).items():
+            contents[f"{group}/{_checked_name(name)}"] = _plain_number(name, number)
+    return contents
+
+
+def _checked_name(name: object) -> str:
+    """A name under which HDF5 keeps exactly one dataset."""
+    if not isinstance(name, str) or name in ("", ".") or "/" in name or "\0" in name:
+        raise ValueError(f"{name!r} cannot name a dataset")
+    return name
+
+
+def _checked_texts(texts: Mapping[str, str]) -> dict[str, str]:
+    for name, text in texts.items():
+        if not isinstance(text, str):
+            raise ValueError(f"{name} = {text!r} is no text")
+    return {_checked_name(name): text for name, text in texts.items()}
+
+
+def _plain_number(name: str, number: object) -> int | float:
+    """A whole number stays whole."""
+    if isinstance(number, Integral):
+        return int(number)
+    if isinstance(number, Real):
+        return float(number)
+    raise ValueError(f"{name} = {number!r} is no number")
+
+
+def _digest(contents: Mapping[str, Value]) -> str:
+    """SHA-256 (hex) over paths, types and values."""
+    digest = hashlib.sha256()
+    for path in sorted(contents):
+        kind, data = _raw(contents[path])
+        # Lengths in front, so that no two contents run together to the same bytes.
+        for part in (path.encode(), kind.encode(), data):
+            digest.update(len(part).to_bytes(8, "little"))
+            digest.update(part)
+    return digest.hexdigest()
+
+
+def _raw(value: Value) -> tuple[str, bytes]:
+    if isinstance(value, np.ndarray):
+        return f"{value.dtype.str}{value.shape}", value.tobytes()
+    if isinstance(value, str):
+        return "text", value.encode(errors="surrogateescape")
+    if isinstance(value, tuple):
+        return "texts", json.dumps(value).encode()
+    return type(value).__name__, (value.hex() if isinstance(value, float) else str(value)).encode()
+
+
+# --------------------------------------------------------------------------------------- loading
+
+
+def load_run(path: str | os.PathLike[str]) -> RunResult:
+    """Read a file that :func:`save_run` wrote.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    RunResult
+        Equal to the saved one, field by field.
+
+    Raises
+    ------
+    StoreError
+        When there is no such file, when it is no result of this program or one of a newer
+        version, or when it is cut off, incomplete or damaged.
+    """
+    where = os.fspath(path)
+    image = _read(where)
+    try:
+        with h5py.File(io.BytesIO(image), "r") as file:
+            _check_format(file, where)
+            contents, provenance = _read_contents(file)
+            if file.attrs["content_sha256"] != _digest(contents):
+                raise ValueError("its contents do not match their checksum")
+            if file["provenance"].attrs["content_sha256"] != _digest(provenance):
+                raise ValueError("its provenance does not match its checksum")
+        return _run(contents, provenance, where)
+    except StoreError:
+        raise
+    except _Missing as missing:
+        raise StoreError(
+            f'{where}: is incomplete, "{missing}" is not in it. {_ANOTHER_COPY}'
+        ) from missing
+    except MemoryError as error:
+        raise StoreError(
+            f"{where}: needs more memory than there is ({len(image) / 1e6:.0f} MB in the file)."
+            " Close other programs, or read it on a larger machine."
+        ) from error
+    except Exception as error:  # HDF5 reports damage as whatever it stumbles over first
+        raise _damaged(where, image, error) from error
+
+
+class _Missing(Exception):  # noqa: N818  (a signal inside this module, never seen outside)
+    """A dataset is not where it should be."""
+
+
+def _read(where: str) -> bytes:
+    """All bytes of a file that begins like HDF5."""
+    file = Path(where)
+    try:
+        if file.is_dir():
+            raise StoreError(f"{where or '.'}: is a directory. Name a result file (.h5) in it.")
+        if file.exists() and not file.is_file():  # reading a pipe might wait for ever
+            raise StoreError(f"{where}: is not an ordinary file. Name a result file (.h5).")
+        image = file.read_bytes()
+    except FileNotFoundError:
+        raise StoreError(
+            f"{where}: no such file. Check the path, or run the configuration first."
+        ) from None
+    except PermissionError:
+        raise StoreError(
+            f"{where}: may not be read. Give yourself permission to read the file."
+        ) from None
+    except (OSError, ValueError) as error:
+        raise StoreError(f"{where}: cannot be read ({_reason(error)}). Check the path.") from error
+    except MemoryError as error:
+        raise StoreError(
+            f"{where}: does not fit into memory. Close other programs, or read it on a larger"
+            " machine."
+        ) from error
+    if not image:
+        raise StoreError(f"{where}: the file is empty. {_ANOTHER_COPY}")
+    if not image.startswith(_SIGNATURE[: len(image)]):
+        raise StoreError(
+            f"{where}: is not an HDF5 file. Name a result file (.h5) that this program wrote."
+        )
+    if len(image) < _LEAST_SIZE:
+        raise StoreError(f"{where}: is cut off after {len(image)} bytes. {_ANOTHER_COPY}")
+    return image
+
+
+def _check_format(file: h5py.File, where: str) -> None:
+    kind = file.attrs.get("format")
+    if kind != FORMAT:
+        found = f"format {kind!r}" if isinstance(kind, str) else "without a format"
+        raise StoreError(
+            f"{where}: is an HDF5 file {found}, not a run (format {FORMAT!r}). Name a file that"
+            " this program wrote for one run."
+        )
+    version = file.attrs.get("format_version")
+    if not isinstance(version, np.integer) or version < 1:
+        raise StoreError(
+            f"{where}: has no valid format_version (a whole number from 1), but {version!r}."
+            f" {_ANOTHER_COPY}"
+        )
+    if version > FORMAT_VERSION:
+        raise StoreError(
+            f"{where}: has format version {version}, written by a newer program; this one reads"
+            f" up to {FORMAT_VERSION}. Update the program."
+        )
+
+
+def _read_contents(file: h5py.File) -> tuple[Contents, dict[str, str]]:
+    contents: Contents = {}
+    for path in (*_TRAJECTORY, *_OTHERS):
+        contents[path] = _value(_member(file, path, h5py.Dataset))
+    for group in _SCALARS:
+        for name in _member(file, group, h5py.Group):
+            path = f"{group}/{name}"
+            contents[path] = _value(_member(file, path, h5py.Dataset))
+    group = _member(file, "provenance", h5py.Group)
+    return contents, {name: _text(_member(group, name, h5py.Dataset)) for name in group}
+
+
+def _member(parent: h5py.Group, path: str, kind: type) -> Any:
+    # get() would also return its default where the object is there, but damaged.
+    if path not in parent:
+        raise _Missing(path)
+    member = parent[path]
+    if not isinstance(member, kind):
+        raise _Missing(path)
+    return member
+
+
+def _value(dataset: h5py.Dataset) -> Value:
+    if h5py.check_string_dtype(dataset.dtype):
+        if dataset.shape == ():
+            return _text(dataset)
+        return tuple(str(text) for text in _as_text(dataset)[()])
+    if dataset.dtype.kind not in "fiu":
+        raise ValueError(f"{dataset.name} is of type {dataset.dtype}")
+    value: np.ndarray | np.generic = dataset[()]
+    if isinstance(value, np.ndarray):
+        return value
+    number: int | float = value.item()
+    return number
+
+
+def _text(dataset: h5py.Dataset) -> str:
+    text = _as_text(dataset)[()]
+    if not isinstance(text, str):
+        raise ValueError(f"{dataset.name} is no single text")
+    return text
+
+
+def _as_text(dataset: h5py.Dataset) -> Any:
+    # A path may hold bytes that are no text; Python carries them as surrogates.
+    return dataset.asstr(errors="surrogateescape")
+
+
+def _run(contents: Contents, provenance: dict[str, str], where: str) -> RunResult:
+    """The run from contents known to be whole."""
+    found: dict[str, Any] = dict(contents)
+    status, motion_class = (found[f"{path}_text"] for path in _ENUMS)
+    for path, codes in _ENUMS.items():
+        if codes.get(found[f"{path}_text"]) != found[path]:
+            raise ValueError(f"{path} says two things")
+    start, end = (float(limit) for limit in found["outcome/window"])
+    scalars: dict[str, Any] = {
+        group: {
+            path.removeprefix(f"{group}/"): number
+            for path, number in found.items()
+            if path.startswith(f"{group}/")
+        }
+        for group in _SCALARS
+    }
+    return RunResult(
+        config=_config(found, where),
+        **{name: found[name] for name in _TRAJECTORY},
+        status=status,
+        message=found["outcome/message"],
+        motion_class=None if motion_class == _NO_CLASS else motion_class,
+        class_reason=found["outcome/class_reason"],
+        **scalars,
+        window=(start, end),
+        warnings=found["outcome/warnings"],
+        provenance=provenance,
+    )
+
+
+def _config(found: Mapping[str, Any], where: str) -> Config:
+    try:
+        config = config_from_dict(
+            json.loads(found["config/resolved"]),
+            found["config/source_path"],
+            text=found["config/text"],
+        )
+    except ConfigError as error:
+        # The file is whole, so the rules have changed since.
+        raise StoreError(
+            f"{where}: its configuration is not one that this version of the program accepts"
+            f" ({error.problems[0]}). Read it with the version that wrote it (see /provenance), or"
+            " run again."
+        ) from error
+    # The resolved values hold the overrides already; only that there were some is to be kept.
+    config._overrides = json.loads(found["config/overrides"])
+    return config
+
+
+def _damaged(where: str, image: bytes, error: Exception) -> StoreError:
+    text = str(error)
+    if "truncated file" in text:
+        return StoreError(f"{where}: is cut off after {len(image)} bytes. {_ANOTHER_COPY}")
+    return StoreError(f"{where}: is damaged ({_reason(error)}). {_ANOTHER_COPY}")
+
+
+def _reason(error: BaseException) -> str:
+    """One line on what went wrong, without the path."""
+    text = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return " ".join(str(text).split()).rstrip(".")
