@@ -6,8 +6,9 @@ groups: ``/config``, ``/outcome``, ``/measures``, ``/margins``, ``/stats`` and `
 Whatever differs between two runs of the same configuration (date, host, wall time) is in
 ``/provenance`` alone.
 
-HDF5 checksums cover the trajectory and the structure of the file, not texts and single numbers;
-a SHA-256 over all contents, kept in the root group and in ``/provenance``, covers those.
+Behind the HDF5 data, where readers of HDF5 do not look, stands one line with their SHA-256. It is
+checked before HDF5 sees the file: HDF5's own checksums leave out texts and single numbers, and one
+wrong byte there has been seen to send the library (version 2.0) into a loop without end.
 """
 
 from __future__ import annotations
@@ -38,7 +39,11 @@ FORMAT = "runtrue-run"
 FORMAT_VERSION = 1
 
 _SIGNATURE = b"\x89HDF\r\n\x1a\n"
-_LEAST_SIZE = 48  # bytes of the smallest superblock
+_LEAST_SIZE = 48  # bytes of the header of a file
+_END = (
+    b"\nruntrue-end sha256 "  # then 64 hexadecimal digits and a line feed, to the end of the file
+)
+_END_SIZE = len(_END) + 65
 _CHUNK_ROWS = 4096
 _NO_CLASS = "none"
 _ANOTHER_COPY = "Take another copy of it, or run the configuration again."
@@ -131,6 +136,8 @@ _SCALARS: dict[str, dict[str, Label]] = {"measures": MEASURES, "margins": _MARGI
 _STATUS_CODES = {name: code for code, name in enumerate(STATUSES)}
 _CLASS_CODES = {_NO_CLASS: -1, **{name: code for code, name in enumerate(MOTION_CLASSES)}}
 _ENUMS = {"outcome/status": _STATUS_CODES, "outcome/motion_class": _CLASS_CODES}
+# Rows beside no time; a reader of netCDF files wants their dimension named all the same.
+_OWN_SCALES = {"outcome/window": "window", "outcome/warnings": "warnings"}
 _OTHERS: dict[str, Label] = {
     "config/text": Label("text of the configuration file, verbatim"),
     "config/resolved": Label("every value of the configuration, as JSON, units in the keys"),
@@ -291,10 +298,11 @@ def _to_hdf5(run: RunResult) -> bytes:
     contents = _contents(run)
     provenance = _checked_texts(run.provenance)
     # From version 1.10 on, HDF5 keeps a checksum with every part of the structure of a file.
-    with h5py.File.in_memory(libver=("v110", "v110")) as file:
-        file.attrs["format"] = FORMAT
+    buffer = io.BytesIO()
+    with h5py.File(buffer, "w", libver=("v110", "v110")) as file:
+        # Of fixed length, so that it lies among what HDF5 itself checks.
+        file.attrs["format"] = np.array(FORMAT, h5py.string_dtype(length=len(FORMAT)))
         file.attrs["format_version"] = FORMAT_VERSION
-        file.attrs["content_sha256"] = _digest(contents)
         for key, text in _FRAMES.items():
             file.attrs[key] = text
         for group in ("config", "outcome", *_SCALARS):
@@ -308,20 +316,18 @@ def _to_hdf5(run: RunResult) -> bytes:
         for path, value in contents.items():
             dataset = _dataset(file, path, value)
             _describe(dataset, _label(path))
-            if path in ("outcome/window", "outcome/warnings"):
-                dataset.make_scale(path.removeprefix("outcome/"))  # a reader of netCDF files wants its dimension named
+            if path in _OWN_SCALES:
+                dataset.make_scale(_OWN_SCALES[path])
         _attach_scales(file)
         # Last, so that its length moves nothing else in the file.
         group = file.create_group("provenance", track_order=True)
-        group.attrs["content_sha256"] = _digest(provenance)
         for key, text in provenance.items():
             _describe(
                 group.create_dataset(key, data=text, dtype=h5py.string_dtype()),
                 Label(key.replace("_", " ")),
             )
-        file.flush()
-        image: bytes = file.id.get_file_image()
-    return image
+    image = buffer.getvalue()
+    return image + _END + hashlib.sha256(image).hexdigest().encode() + b"\n"
 
 
 def _dataset(file: h5py.File, path: str, value: Value) -> h5py.Dataset:
@@ -448,28 +454,6 @@ def _plain_number(name: str, number: object) -> int | float:
     raise ValueError(f"{name} = {number!r} is no number")
 
 
-def _digest(contents: Mapping[str, Value]) -> str:
-    """SHA-256 (hex) over paths, types and values."""
-    digest = hashlib.sha256()
-    for path in sorted(contents):
-        kind, data = _raw(contents[path])
-        # Lengths in front, so that no two contents run together to the same bytes.
-        for part in (path.encode(), kind.encode(), data):
-            digest.update(len(part).to_bytes(8, "little"))
-            digest.update(part)
-    return digest.hexdigest()
-
-
-def _raw(value: Value) -> tuple[str, bytes]:
-    if isinstance(value, np.ndarray):
-        return f"{value.dtype.str}{value.shape}", value.tobytes()
-    if isinstance(value, str):
-        return "text", value.encode(errors="surrogateescape")
-    if isinstance(value, tuple):
-        return "texts", json.dumps(value).encode()
-    return type(value).__name__, (value.hex() if isinstance(value, float) else str(value)).encode()
-
-
 # --------------------------------------------------------------------------------------- loading
 
 
@@ -492,22 +476,19 @@ def load_run(path: str | os.PathLike[str]) -> RunResult:
         version, or when it is cut off, incomplete or damaged.
     """
     where = os.fspath(path)
-    image = _read(where)
+    image, whole = _read(where)
     try:
         with h5py.File(io.BytesIO(image), "r") as file:
             _check_format(file, where)
-            contents, provenance = _read_contents(file)
-            if file.attrs["content_sha256"] != _digest(contents):
-                raise ValueError("its contents do not match their checksum")
-            if file["provenance"].attrs["content_sha256"] != _digest(provenance):
-                raise ValueError("its provenance does not match its checksum")
-        return _run(contents, provenance, where)
+            _check_members(file, where)
+            if not whole:
+                raise StoreError(
+                    f"{where}: is cut off at its very end, or was changed by another program."
+                    f" {_ANOTHER_COPY}"
+                )
+            return _run(_read_contents(file), where)
     except StoreError:
         raise
-    except _Missing as missing:
-        raise StoreError(
-            f'{where}: is incomplete, "{missing}" is not in it. {_ANOTHER_COPY}'
-        ) from missing
     except MemoryError as error:
         raise StoreError(
             f"{where}: needs more memory than there is ({len(image) / 1e6:.0f} MB in the file)."
@@ -517,12 +498,8 @@ def load_run(path: str | os.PathLike[str]) -> RunResult:
         raise _damaged(where, image, error) from error
 
 
-class _Missing(Exception):  # noqa: N818  (a signal inside this module, never seen outside)
-    """A dataset is not where it should be."""
-
-
-def _read(where: str) -> bytes:
-    """All bytes of a file that begins like HDF5."""
+def _read(where: str) -> tuple[bytes, bool]:
+    """The HDF5 data of a file, and whether they carry their checksum; damage is an error."""
     file = Path(where)
     try:
         if file.is_dir():
@@ -553,12 +530,20 @@ def _read(where: str) -> bytes:
         )
     if len(image) < _LEAST_SIZE:
         raise StoreError(f"{where}: is cut off after {len(image)} bytes. {_ANOTHER_COPY}")
-    return image
+    end = image[-_END_SIZE:]
+    if not end.startswith(_END):
+        return image, False
+    image = image[:-_END_SIZE]
+    if end[len(_END) :] != hashlib.sha256(image).hexdigest().encode() + b"\n":
+        raise StoreError(f"{where}: is damaged (its checksum is wrong). {_ANOTHER_COPY}")
+    return image, True
 
 
 def _check_format(file: h5py.File, where: str) -> None:
     kind = file.attrs.get("format")
-    if kind != FORMAT:
+    if isinstance(kind, bytes):
+        kind = kind.decode(errors="replace")
+    if not isinstance(kind, str) or kind != FORMAT:
         found = f"format {kind!r}" if isinstance(kind, str) else "without a format"
         raise StoreError(
             f"{where}: is an HDF5 file {found}, not a run (format {FORMAT!r}). Name a file that"
@@ -577,35 +562,28 @@ def _check_format(file: h5py.File, where: str) -> None:
         )
 
 
-def _read_contents(file: h5py.File) -> tuple[Contents, dict[str, str]]:
-    contents: Contents = {}
-    for path in (*_TRAJECTORY, *_OTHERS):
-        contents[path] = _value(_member(file, path, h5py.Dataset))
-    for group in _SCALARS:
-        for name in _member(file, group, h5py.Group):
-            path = f"{group}/{name}"
-            contents[path] = _value(_member(file, path, h5py.Dataset))
-    group = _member(file, "provenance", h5py.Group)
-    return contents, {name: _text(_member(group, name, h5py.Dataset)) for name in group}
+def _check_members(file: h5py.File, where: str) -> None:
+    for paths, kind in (
+        ((*_TRAJECTORY, *_OTHERS), h5py.Dataset),
+        ((*_SCALARS, "provenance"), h5py.Group),
+    ):
+        for path in paths:
+            if path not in file or not isinstance(file[path], kind):
+                raise StoreError(f'{where}: is incomplete, "{path}" is not in it. {_ANOTHER_COPY}')
 
 
-def _member(parent: h5py.Group, path: str, kind: type) -> Any:
-    # get() would also return its default where the object is there, but damaged.
-    if path not in parent:
-        raise _Missing(path)
-    member = parent[path]
-    if not isinstance(member, kind):
-        raise _Missing(path)
-    return member
+def _read_contents(file: h5py.File) -> Contents:
+    paths = [*_TRAJECTORY, *_OTHERS]
+    for group in (*_SCALARS, "provenance"):
+        paths += [f"{group}/{name}" for name in file[group]]
+    return {path: _value(file[path]) for path in paths}
 
 
 def _value(dataset: h5py.Dataset) -> Value:
     if h5py.check_string_dtype(dataset.dtype):
-        if dataset.shape == ():
-            return _text(dataset)
-        return tuple(str(text) for text in _as_text(dataset)[()])
-    if dataset.dtype.kind not in "fiu":
-        raise ValueError(f"{dataset.name} is of type {dataset.dtype}")
+        # A path may hold bytes that are no text; Python carries them as surrogates.
+        texts: str | np.ndarray = dataset.asstr(errors="surrogateescape")[()]
+        return texts if isinstance(texts, str) else tuple(texts.tolist())
     value: np.ndarray | np.generic = dataset[()]
     if isinstance(value, np.ndarray):
         return value
@@ -613,45 +591,29 @@ def _value(dataset: h5py.Dataset) -> Value:
     return number
 
 
-def _text(dataset: h5py.Dataset) -> str:
-    text = _as_text(dataset)[()]
-    if not isinstance(text, str):
-        raise ValueError(f"{dataset.name} is no single text")
-    return text
-
-
-def _as_text(dataset: h5py.Dataset) -> Any:
-    # A path may hold bytes that are no text; Python carries them as surrogates.
-    return dataset.asstr(errors="surrogateescape")
-
-
-def _run(contents: Contents, provenance: dict[str, str], where: str) -> RunResult:
+def _run(contents: Contents, where: str) -> RunResult:
     """The run from contents known to be whole."""
     found: dict[str, Any] = dict(contents)
-    status, motion_class = (found[f"{path}_text"] for path in _ENUMS)
-    for path, codes in _ENUMS.items():
-        if codes.get(found[f"{path}_text"]) != found[path]:
-            raise ValueError(f"{path} says two things")
+    motion_class = found["outcome/motion_class_text"]
     start, end = (float(limit) for limit in found["outcome/window"])
-    scalars: dict[str, Any] = {
+    mappings: dict[str, Any] = {
         group: {
-            path.removeprefix(f"{group}/"): number
-            for path, number in found.items()
+            path.removeprefix(f"{group}/"): value
+            for path, value in found.items()
             if path.startswith(f"{group}/")
         }
-        for group in _SCALARS
+        for group in (*_SCALARS, "provenance")
     }
     return RunResult(
         config=_config(found, where),
         **{name: found[name] for name in _TRAJECTORY},
-        status=status,
+        status=found["outcome/status_text"],
         message=found["outcome/message"],
         motion_class=None if motion_class == _NO_CLASS else motion_class,
         class_reason=found["outcome/class_reason"],
-        **scalars,
+        **mappings,
         window=(start, end),
         warnings=found["outcome/warnings"],
-        provenance=provenance,
     )
 
 

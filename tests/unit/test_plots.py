@@ -22,7 +22,7 @@ from sim.bait.plates import plate_properties
 from sim.config import Config, config_from_dict, starting_config
 from sim.config.models import Ballast, Plate
 from sim.errors import RuntrueError
-from sim.plots import outline, style
+from sim.plots import outline, panels, style
 from sim.plots import run as plots
 from sim.result import MOTION_CLASSES, STATUSES, RunResult
 
@@ -79,7 +79,8 @@ def wobble(
     )
     tip = speed * time
     rod = np.column_stack([tip * math.cos(angle), tip * math.sin(angle), np.zeros_like(tip)])
-    tension = 1.35 + 0.25 * grown * np.sin(4.0 * np.pi * frequency * time) + 2.0 * np.exp(-time / 0.1)
+    tension = 1.35 + 0.25 * grown * np.sin(4.0 * np.pi * frequency * time)
+    tension += 2.0 * np.exp(-time / 0.1)
     measures = {
         "wobble_frequency_hz": frequency,
         "yaw_amplitude_deg": yaw_deg,
@@ -101,8 +102,7 @@ def wobble(
         "status": status,
         "message": "the motion settled",
         "motion_class": motion_class,
-        "class_reason": "yaw amplitude 13.0 degrees is past the tight limit of 6, roll amplitude "
-        "21.0 degrees is below 35, so the bait is balanced.",
+        "class_reason": "yaw amplitude 13.0 deg at or above 6 deg, roll 21.0 deg within 35 deg",
         "measures": measures,
         "margins": {"spin": 1.0, "roll": 0.4, "lean": 0.97, "roll_to_yaw": 0.46},
         "window": (0.4 * duration, duration),
@@ -158,18 +158,40 @@ def gallery() -> dict[str, RunResult]:
     still = math.nan
     return {
         "balanced": wobble(),
-        "tight": wobble(yaw_deg=1.2, roll_deg=3.1, motion_class="tight"),
+        "tight": wobble(
+            yaw_deg=1.2, roll_deg=3.1, motion_class="tight",
+            class_reason="yaw amplitude 1.2 deg below 6 deg",
+        ),
         "over-rolling": wobble(
             config(retrieve={"heading_deg": 30.0}), yaw_deg=27.0, roll_deg=48.0, lean_deg=-6.0,
             frequency=6.4, motion_class="over-rolling",
+            class_reason="roll amplitude 48.0 deg above 35 deg",
         ),
-        "leaning": wobble(roll_deg=8.0, lean_deg=41.0, motion_class="over-rolling"),
+        "leaning": wobble(
+            roll_deg=8.0, lean_deg=41.0, motion_class="over-rolling",
+            class_reason="leans 41.0 deg, limit 35 deg",
+        ),
         "spinning": wobble(
             turn_rate=-0.8, motion_class="spinning",
-            class_reason="3.8 net turns about the track to port in 4.8 s, limit 1.",
+            class_reason="3.8 net turns about the track in one sense, limit 1",
+            measures={
+                "wobble_frequency_hz": still, "yaw_amplitude_deg": 13.0, "turns": -3.84,
+                "roll_amplitude_deg": still, "lean_deg": still, "turn_rate_hz": -0.8,
+                "depth_m": 0.75, "line_tension_n": 1.35,
+            },
         ),
         "diverged": diverged(wobble()),
         "free": free(),
+        "half measured": wobble(
+            motion_class=None, status="not settled", class_reason="no class: not settled",
+            message="not stationary after 8 s",
+        ),
+        "much to say": wobble(
+            config("a-bait-with-a-rather-long-name-of-its-own-that-fills-the-line-" + 38 * "x"),
+            motion_class=None, status="not settled", class_reason="", message="so it went " * 60,
+            warnings=("the line went slack again and again " * 9, "another"),
+        ),
+        "nothing known": diverged(wobble(), at=0.0),
         "not settled": wobble(
             duration=24.0, motion_class=None, status="not settled", window=(still, still),
             class_reason="", measures={},
@@ -181,6 +203,7 @@ def gallery() -> dict[str, RunResult]:
             config(retrieve={"mode": "reel"}), duration=2.6, motion_class=None, status="line in",
             window=(still, still), class_reason="", measures={},
             message="the reel ran out of line after 2.6 s",
+            rod_tip=np.zeros((651, 3)),
         ),
         "short": wobble(
             duration=0.004, motion_class=None, status="not settled", window=(still, still),
@@ -257,7 +280,7 @@ def test_drawing_never_loads_pyplot() -> None:
 
 def test_angles_are_relative_to_the_retrieve_and_turns_count_whole_turns() -> None:
     time = np.linspace(0.0, 5.0, 1001)
-    yaw, pitch = 10.0 * np.sin(9.0 * time), -80.0 + 0.0 * time
+    yaw, pitch = 10.0 * np.sin(9.0 * time), np.full(1001, -80.0)
     roll = 150.0 + 20.0 * time
     quat = Rotation.from_euler(
         "ZYX", np.column_stack([yaw + 170.0, pitch, roll]), degrees=True
@@ -268,13 +291,13 @@ def test_angles_are_relative_to_the_retrieve_and_turns_count_whole_turns() -> No
     np.testing.assert_allclose(angles.yaw[:900], yaw[:900], atol=1e-6)
     np.testing.assert_allclose(angles.pitch[:900], -80.0, atol=1e-6)
     np.testing.assert_allclose(angles.roll[:900], roll[:900], atol=1e-6)  # past 180, no jump
-    for values in (angles.yaw, angles.pitch, angles.roll, angles.turns):
+    for values in (angles.yaw, angles.pitch, angles.roll, angles.twist):
         assert np.isnan(values[900:]).all()
     # a pure turn about the track at a fixed pitch and yaw of the bait against it
-    turn = Rotation.from_euler("X", -370.0 * time, degrees=True)
+    turn = Rotation.from_euler("X", -370.0 * time[:, None], degrees=True)
     held = turn * Rotation.from_euler("ZYX", [30.0, -25.0, 10.0], degrees=True)
     spun = Rotation.from_euler("Z", 170.0, degrees=True) * held
-    turns = plots.attitude_angles(spun.as_quat(scalar_first=True), 170.0).turns
+    turns = plots.attitude_angles(spun.as_quat(scalar_first=True), 170.0).twist
     # exact at whole turns; between them the twist runs ahead and behind
     assert turns[0] == 0.0
     np.testing.assert_allclose(np.interp(3.6 / 3.7, time, turns), -1.0, atol=1e-3)
@@ -315,7 +338,7 @@ def test_plan_states_its_stretch_and_keeps_to_it() -> None:
     long, thin = np.linspace(0.0, 8.0, 50), 0.02 * np.sin(np.arange(50.0))
     ax = plots.plan_panel(long, thin)
     factor = ax.get_aspect()
-    assert factor in plots.STRETCHES and factor > 1.0
+    assert factor in panels.STRETCHES and factor > 1.0
     assert ax.get_title(loc="left") == f"Path from above, sideways drawn {factor:g}x"
     ax.get_figure().draw_without_rendering()
     (x0, y0), (x1, y1) = ax.transData.transform([(0.0, 0.0), (1.0, 1.0)])
@@ -359,7 +382,7 @@ def test_far_roll_limit_leaves_a_small_motion_readable_and_is_named() -> None:
     time = np.linspace(0.0, 2.0, 801)
     small = np.sin(10.0 * np.pi * time)
     ax = plots.attitude_panel(time, {"yaw": small, "roll": 2.0 * small}, limits=config().limits)
-    assert levels(ax) == pytest.approx([-35.0, -6.0, 6.0, 35.0])
+    assert levels(ax) == pytest.approx([-6.0, 6.0])
     assert ax.get_ylim()[1] < 10.0
     assert any("±35° of roll" in t.get_text() and "off scale" in t.get_text() for t in ax.texts)
 
@@ -371,6 +394,14 @@ def test_lean_limit_is_drawn_on_the_side_the_bait_leans_to() -> None:
     ax = plots.attitude_panel(time, {"roll": roll}, limits=limits)
     assert -33.0 in levels(ax)
     assert any("33° of lean" in t.get_text() for t in ax.texts)
+
+
+def test_a_last_jerk_does_not_move_the_limits() -> None:
+    time = np.linspace(0.0, 2.0, 801)
+    yaw = 10.0 * np.sin(10.0 * np.pi * time)
+    yaw[-20:] = np.linspace(0.0, 240.0, 20)
+    ax = plots.attitude_panel(time, {"yaw": yaw}, limits=config().limits)
+    assert levels(ax) == pytest.approx([-6.0, 6.0], abs=0.2)
 
 
 def test_turns_draw_the_limit_from_the_start_of_the_window_in_their_own_sense() -> None:
@@ -549,6 +580,15 @@ def test_no_panel_touches_its_neighbour(name: str) -> None:
             assert apart, (a, b)
 
 
+def test_a_run_without_a_single_row_is_drawn() -> None:
+    run = GALLERY["nothing known"]
+    rows = ("time", "position", "attitude", "velocity", "wake", "line_tension", "rod_tip")
+    figure = plots.run_figure(
+        dataclasses.replace(run, **{key: getattr(run, key)[:0] for key in rows})
+    )
+    assert any(t.get_text() == "no finite rows" for t in panel(figure, "Path").texts)
+
+
 def test_gallery_has_every_status_and_class() -> None:
     assert {run.status for run in GALLERY.values()} == set(STATUSES)
     assert {run.motion_class for run in GALLERY.values()} == {*MOTION_CLASSES, None}
@@ -571,9 +611,7 @@ def test_run_figure_draws_the_data_of_the_run() -> None:
     assert 0.5 * np.ptp(roll) == pytest.approx(48.0, abs=0.5)
     assert np.mean(drawn(close, "yaw")[1]) == pytest.approx(0.5, abs=1.0)  # not 30.5
     middle = 0.5 * (roll.max() + roll.min())
-    assert middle + 35.0 in pytest.approx(levels(close)) or levels(close)[-1] == pytest.approx(
-        middle + 35.0
-    )
+    assert (levels(close)[0], levels(close)[-1]) == pytest.approx((middle - 35.0, middle + 35.0))
     whole = panel(figure, "Whole run")
     np.testing.assert_array_equal(drawn(whole, "yaw")[0], run.time)
     shade = next(p for p in whole.patches if p.get_label() == "stationary part")
@@ -585,6 +623,8 @@ def test_a_spinner_shows_turns_instead_of_roll() -> None:
     figure = plots.run_figure(run)
     close = panel(figure, "Attitude")
     assert not [line for line in close.lines if str(line.get_label()).startswith("roll")]
+    assert not levels(close)  # yaw and roll decide nothing here, the turns do
+    assert drawn(panel(figure, "Whole run: turns"), "spinning past 1 turn").shape == (2, 2)
     turns = drawn(panel(figure, "Whole run: turns"), "turns")
     np.testing.assert_array_equal(turns[0], run.time)
     assert turns[1][-1] == pytest.approx(-0.8 * 8.0, abs=0.1)
@@ -595,7 +635,7 @@ def test_a_run_that_broke_off_says_so_and_shows_where() -> None:
     run = GALLERY["diverged"]
     figure = plots.run_figure(run)
     words = " ".join(t.get_text() for t in figure.texts)
-    assert "Status diverged" in words and "last finite 913 rad/s" in words
+    assert "Status: diverged." in words and "last finite 913 rad/s" in words
     assert "no measures" in words and "1 warning: the line went slack 12 times" in words
     last = run.time[np.isfinite(run.position[:, 0])][-1]
     stop = drawn(panel(figure, "Whole run"), "stopped")
@@ -609,10 +649,11 @@ def test_free_run_has_no_line_and_no_rod() -> None:
     figure = plots.run_figure(GALLERY["free"])
     titles = [ax.get_title(loc="left") for ax in figure.axes]
     assert not [t for t in titles if "tension" in t]
+    assert not levels(panel(figure, "Attitude"))  # nothing is classed
     for ax in figure.axes:
         assert not [line for line in ax.lines if "rod" in str(line.get_label())]
     assert panel(figure, "Depth").get_xlabel() == "time [s]"
-    assert "free, no line" in figure.get_suptitle()
+    assert "without a line" in figure.get_suptitle()
 
 
 def test_measures_line_has_the_figures_and_drops_what_does_not_apply() -> None:
@@ -622,6 +663,15 @@ def test_measures_line_has_the_figures_and_drops_what_does_not_apply() -> None:
         assert part in line
     port = dataclasses.replace(run, measures={"lean_deg": -3.0, "yaw_amplitude_deg": math.nan})
     assert plots.measures_line(port) == "lean 3.0° to port"
+
+
+def test_a_motion_that_did_not_settle_is_never_called_stationary() -> None:
+    run = GALLERY["half measured"]  # has a window and measures all the same
+    assert plots.measures_line(run).startswith("not stationary:   wobble 7.2 Hz")
+    figure = plots.run_figure(run)
+    assert panel(figure, "Attitude").get_title(loc="left").endswith("of the part measured")
+    words = [str(a.get_label()) for ax in figure.axes for a in ax.get_children()]
+    assert "part measured" in words and "stationary part" not in words
 
 
 def test_long_names_and_messages_fit() -> None:
@@ -640,7 +690,8 @@ def test_long_names_and_messages_fit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("suffix", "start"), [(".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF"), (".PNG", b"\x89PNG")]
+    ("suffix", "start"),
+    [(".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF"), (".PNG", b"\x89PNG")],
 )
 def test_file_is_of_the_kind_its_name_says(tmp_path: Any, suffix: str, start: bytes) -> None:
     path = tmp_path / f"run{suffix}"

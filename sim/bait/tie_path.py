@@ -1,0 +1,90 @@
+"""The tie path: down the nose and out along the bill, where a maker drills trial holes."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from sim.bait.frame import MM
+from sim.bait.sections import outline_at
+from sim.config.models import Config
+from sim.errors import RunError
+
+TOP_SHARE = 0.85  # the path starts where the nose has this share of the greatest upper height
+POINTS = 400  # along each edge of the nose
+
+
+class TiePath(NamedTuple):
+    """Points of the tie path in the plane of symmetry.
+
+    Attributes
+    ----------
+    distance_mm : ndarray, shape (n,)    along the path, 0 where the bill leaves the nose,
+                                         negative up the nose, positive out along the bill
+    from_nose_mm, above_centreline_mm : ndarray, shape (n,)
+    """
+
+    distance_mm: np.ndarray
+    from_nose_mm: np.ndarray
+    above_centreline_mm: np.ndarray
+
+    def at(self, distance_mm: float) -> tuple[float, float]:
+        """(from_nose_mm, above_centreline_mm) at a distance, held at the ends of the path."""
+        return (
+            float(np.interp(distance_mm, self.distance_mm, self.from_nose_mm)),
+            float(np.interp(distance_mm, self.distance_mm, self.above_centreline_mm)),
+        )
+
+    def nearest(self, from_nose_mm: float, above_centreline_mm: float) -> float:
+        """Distance along the path of the path's point nearest to a given one [mm]."""
+        gap = np.hypot(
+            self.from_nose_mm - from_nose_mm, self.above_centreline_mm - above_centreline_mm
+        )
+        return float(self.distance_mm[int(np.argmin(gap))])
+
+
+def tie_path(config: Config) -> TiePath:
+    """Lay the tie path of a bait with a body and a bill.
+
+    The path runs from the top of the nose around the nose tip to the place where the bill leaves
+    the body (the outline's point nearest to the bill's centreline), then straight to the bill's
+    tip. Mounting errors of the bill do not move it.
+
+    Raises
+    ------
+    RunError
+        Without a body or a bill there is no such path.
+    """
+    body, bill = config.bait.body, config.bait.bill
+    if body is None or bill is None:
+        raise RunError(
+            f"{config.source_path or 'config'}: a tie path needs [bait.body] and [bait.bill]."
+        )
+    length = body.length_mm * MM
+    fine = outline_at(body, np.linspace(0.0, length, 2000))
+    crest = int(np.argmax(fine.upper))
+    top = float(np.interp(TOP_SHARE * fine.upper[crest], fine.upper[: crest + 1], fine.aft[: crest + 1]))
+    deepest = float(fine.aft[int(np.argmax(fine.lower))])
+    # dense toward the tip, where a round nose is steep
+    share = np.linspace(0.0, 1.0, POINTS) ** 2
+    upper = outline_at(body, share[::-1] * top)
+    lower = outline_at(body, share[1:] * deepest)
+    x = np.concatenate([upper.aft, lower.aft]) / MM
+    z = np.concatenate([upper.upper, -lower.lower]) / MM
+
+    angle = math.radians(bill.angle_deg)
+    root = np.array([bill.from_nose_mm, bill.above_centreline_mm])
+    out = np.array([-math.cos(angle), -math.sin(angle)])  # in (from nose, above centreline)
+    along = (x - root[0]) * out[0] + (z - root[1]) * out[1]
+    nearest = np.clip(along, 0.0, bill.length_mm)
+    gap = np.hypot(x - root[0] - nearest * out[0], z - root[1] - nearest * out[1])
+    leave = int(np.argmin(gap))
+    start = float(nearest[leave])
+    bill_points = root + np.linspace(start, bill.length_mm, POINTS)[:, None] * out
+    x = np.concatenate([x[: leave + 1], bill_points[:, 0]])
+    z = np.concatenate([z[: leave + 1], bill_points[:, 1]])
+    distance = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(z)))])
+    keep = np.concatenate([[True], np.diff(distance) > 0.0])
+    return TiePath(distance[keep] - distance[leave], x[keep], z[keep])

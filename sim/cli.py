@@ -1,0 +1,391 @@
+"""The command line: what a user types, and which exit code comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sim import terminal
+from sim.errors import ConfigError, StoreError
+from sim.terminal import (
+    ConfigFile,
+    ForceOption,
+    JsonOption,
+    OutputOption,
+    QuietOption,
+    SetOption,
+    epilog,
+)
+
+if TYPE_CHECKING:
+    from sim.config.models import Config
+    from sim.result import RunResult
+
+# Imports of the simulation stand inside the commands, so that those that need none answer at once.
+
+PICTURES = (".png", ".svg", ".pdf")
+RESULTS = Path("results")
+LIBRARIES = ("numpy", "scipy", "numba", "h5py", "pydantic", "matplotlib", "typer", "rich")
+
+app = typer.Typer(
+    cls=terminal.Commands,
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def main() -> None:
+    """Entry point of ``runtrue``."""
+    terminal.prepare_streams()
+    app(prog_name="runtrue")
+
+
+def _print_versions(wanted: bool) -> None:
+    if not wanted:
+        return
+    import platform
+    from importlib import metadata
+
+    lines = []
+    for name in ("runtrue", *LIBRARIES):
+        try:
+            lines.append(f"{name} {metadata.version(name)}")
+        except metadata.PackageNotFoundError:
+            lines.append(f"{name} not installed")
+    lines.insert(1, f"python {platform.python_version()}")
+    terminal.emit("\n".join(lines))
+    raise typer.Exit(terminal.DONE)
+
+
+@app.callback(
+    epilog=epilog("runtrue new pike", "runtrue check pike.toml", "runtrue run pike.toml")
+)
+def root(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            callback=_print_versions,
+            is_eager=True,
+            help="Print the versions of the program and its main libraries.",
+        ),
+    ] = False,
+) -> None:
+    """Motion of a lipped bait on a retrieve: from its parts to how it swims.
+
+    A bait is described in a TOML file: lengths in mm, masses in g, angles in degrees, speeds in
+    m/s. Results go to standard output, everything else to standard error.
+    """
+
+
+# ---- run ----------------------------------------------------------------------------------------
+
+
+@app.command(
+    epilog=epilog(
+        "runtrue run pike.toml",
+        "runtrue run pike.toml --set bait.tie.above_centreline_mm=-2 \\",
+        "    --output results/pike-high.h5 --picture results/pike-high.png",
+    )
+)
+def run(
+    config: ConfigFile,
+    output: OutputOption = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture", metavar="FILE", help="Draw the run as well, into a .png, .svg or .pdf."
+        ),
+    ] = None,
+    set_: SetOption = None,
+    force: ForceOption = False,
+    quiet: QuietOption = False,
+    json_: JsonOption = False,
+) -> None:
+    """Simulate one retrieve and keep it in a file.
+
+    Prints what the bait did: its class, how it wobbles, where it runs.
+
+    The file is results/NAME.h5 unless --output names another, NAME being the name in the
+    configuration. Nothing is simulated when a file is in the way and --force is not given.
+
+    Angles are in degrees, sweeps in mm from side to side, depth in m, tension in N, side drift in
+    mm per m of retrieve. A run that has not settled has no class, says so, and is no failure; one
+    that blew up is.
+    """
+    settings = _load(config, set_)
+    target = output if output is not None else RESULTS / f"{settings.name}.h5"
+    _check_names(config, target, picture)
+    _check_result_file(target, settings, force=force)
+    if picture is not None:
+        terminal.check_file(picture, force=force, option="--picture")
+    before = {path: terminal.stamp(path) for path in (target, picture) if path is not None}
+    try:
+        result = _simulate_and_write(settings, target, picture, force=force, quiet=quiet)
+    except KeyboardInterrupt:
+        terminal.say_interrupted(before)
+        raise typer.Exit(terminal.INTERRUPTED) from None
+    _print_run(result, target, picture, as_json=json_)
+    if result.status == "diverged":
+        terminal.complain(f"{config}: {result.message}")
+        raise typer.Exit(terminal.FAILED)
+
+
+def _load(config: Path, pairs: Sequence[str] | None) -> Config:
+    """The configuration with ``--set`` applied; problems of both are told together."""
+    from sim.config import load_config
+
+    try:
+        overrides = terminal.read_overrides(pairs)
+    except ConfigError as typed:
+        try:
+            load_config(config)
+        except ConfigError as written:
+            raise ConfigError(typed.problems + written.problems) from None
+        raise
+    return load_config(config, overrides)
+
+
+def _check_names(config: Path, output: Path, picture: Path | None) -> None:
+    """Refuse names that would destroy one file by another."""
+    problems = []
+    if picture is not None and picture.suffix.lower() not in PICTURES:
+        problems.append(
+            f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
+            f" {picture.with_suffix('.png') if picture.name else 'run.png'}."
+        )
+    here = config.resolve()
+    for option, path in (("--output", output), ("--picture", picture)):
+        if path is not None and path.resolve() == here:
+            problems.append(f"{option} {path}: is the configuration itself. Use another {option}.")
+    if picture is not None and picture.resolve() == output.resolve():
+        problems.append(f"--picture {picture}: is the --output file as well. Use another name.")
+    if problems:
+        raise ConfigError(problems)
+
+
+def _check_result_file(path: Path, settings: Config, *, force: bool) -> None:
+    """Refuse to replace a result, and tell whether it would be the same one again."""
+    try:
+        terminal.check_file(path, force=force)
+    except StoreError as error:
+        if force or not path.is_file():
+            raise
+        raise StoreError(
+            f"{path}: exists already, {_what_is_there(path, settings)}. Nothing was simulated. Use"
+            " another --output, or --force to replace it."
+        ) from error
+
+
+def _what_is_there(path: Path, settings: Config) -> str:
+    from sim.config import config_digest
+    from sim.report import SHORT_DIGEST
+    from sim.store import load_run
+
+    try:
+        stored = config_digest(load_run(path).config)
+    except StoreError:
+        return "and is not a run that this program can read"
+    now = config_digest(settings)
+    if stored == now:
+        return f"a run of the same config (sha256 {now[:SHORT_DIGEST]})"
+    return f"a run of another config (sha256 {stored[:SHORT_DIGEST]}, now {now[:SHORT_DIGEST]})"
+
+
+def _simulate_and_write(
+    settings: Config, target: Path, picture: Path | None, *, force: bool, quiet: bool
+) -> RunResult:
+    from sim.run import simulate
+    from sim.store import save_run
+
+    with terminal.Watch(settings.name or "run", quiet=quiet) as watch:
+        result = simulate(settings, watch)
+    save_run(result, target, overwrite=force)
+    if picture is not None:
+        from sim.plots.run import save_run_figure
+
+        picture.parent.mkdir(parents=True, exist_ok=True)
+        save_run_figure(result, picture)
+    return result
+
+
+def _print_run(result: RunResult, file: Path, picture: Path | None, *, as_json: bool) -> None:
+    from sim import report
+
+    if as_json:
+        drawn = None if picture is None else str(picture)
+        terminal.emit(report.to_json(report.run_document(result, str(file), drawn)))
+        return
+    terminal.show(report.run_summary(result))
+    for path in (file, picture):
+        if path is not None:
+            terminal.emit(f"Wrote {path}")
+
+
+# ---- show ---------------------------------------------------------------------------------------
+
+
+@app.command(epilog=epilog("runtrue show results/pike.h5"))
+def show(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Result of an earlier run, an .h5 file.")
+    ],
+    json_: JsonOption = False,
+) -> None:
+    """Print what the bait did in a stored run.
+
+    Tells also when and by which versions the run was made.
+
+    Units are those of the run command: degrees, mm from side to side, m, N, mm per m.
+    """
+    from sim import report
+    from sim.store import load_run
+
+    result = load_run(file)
+    if json_:
+        terminal.emit(report.to_json(report.run_document(result, str(file))))
+        return
+    terminal.show(report.run_summary(result, provenance=True))
+    terminal.emit(f"Read from {file}")
+
+
+# ---- weigh --------------------------------------------------------------------------------------
+
+
+@app.command(
+    epilog=epilog(
+        "runtrue weigh pike.toml",
+        "runtrue weigh pike.toml --set bait.ballast.0.mass_g=3.2",
+    )
+)
+def weigh(
+    config: ConfigFile,
+    set_: SetOption = None,
+    quiet: QuietOption = False,
+    json_: JsonOption = False,
+) -> None:
+    """Give the answers of bench and bath tub.
+
+    Parts, mass and balance, how it floats, how fast it rises or sinks, added mass.
+
+    Masses are in g, positions in mm from the nose tip (aft positive) and above the centreline,
+    volumes in cm3, speeds in m/s, the added mass in g, g mm and g mm2 about the centre of gravity.
+    Nothing is written.
+    """
+    settings = _load(config, set_)
+    from sim import report
+    from sim.bait.assembly import assemble
+    from sim.bait.hydrostatics import rest, terminal_speed
+
+    with terminal.Watch(settings.name or "weigh", quiet=quiet):
+        bait = assemble(settings)
+        answers = (settings, bait, rest(settings, bait), terminal_speed(settings))
+    if json_:
+        terminal.emit(report.to_json(report.weigh_document(*answers)))
+    else:
+        terminal.show(report.weigh_summary(*answers))
+
+
+# ---- check --------------------------------------------------------------------------------------
+
+
+@app.command(epilog=epilog("runtrue check pike.toml"))
+def check(config: ConfigFile, set_: SetOption = None, json_: JsonOption = False) -> None:
+    """Tell all that is wrong with a configuration.
+
+    Problems come one a line, each with the key, its value and what is allowed in the key's unit
+    (mm, g, degrees, m/s). Warnings, on what may be a slip, do not change the exit code.
+    """
+    problems, warnings = _problems_and_warnings(config, set_)
+    if json_:
+        import json
+
+        document = {"ok": not problems, "problems": problems, "warnings": warnings}
+        terminal.emit(json.dumps(document, indent=2))
+    elif problems:
+        terminal.complain("\n".join(problems))
+    else:
+        terminal.emit(f"{config}: ok")
+    if not json_:
+        for text in warnings:
+            terminal.complain(f"warning: {text}")
+    if problems:
+        raise typer.Exit(terminal.BAD_INPUT)
+
+
+def _problems_and_warnings(
+    config: Path, pairs: Sequence[str] | None
+) -> tuple[list[str], list[str]]:
+    try:
+        settings = _load(config, pairs)
+    except ConfigError as error:
+        return error.problems, []
+    from sim.bait.assembly import assemble
+    from sim.cautions import cautions
+
+    try:
+        assemble(settings)
+    except ConfigError as error:
+        return error.problems, cautions(settings)
+    return [], cautions(settings)
+
+
+# ---- new and schema -----------------------------------------------------------------------------
+
+
+@app.command(epilog=epilog("runtrue new pike"))
+def new(
+    name: Annotated[
+        str,
+        typer.Argument(
+            metavar="NAME", help="Name of the bait: letters, digits, - _ and . without blanks."
+        ),
+    ],
+    output: OutputOption = None,
+    force: ForceOption = False,
+) -> None:
+    """Write NAME.toml, a configuration to start from.
+
+    It holds an invented bait of 70 mm, with comments that tell what every setting means and its
+    unit (mm, g, degrees, m/s).
+    """
+    from sim.config import starting_config
+
+    name = name.removesuffix(".toml")
+    path = output if output is not None else Path(f"{name}.toml")
+    terminal.write_text(path, starting_config(name), force=force)
+    terminal.emit(
+        f"Wrote {path}\n"
+        "Put the measures of your bait in, then:\n"
+        f"  runtrue check {path}    is the file sound?\n"
+        f"  runtrue weigh {path}    does it balance and float as yours does?\n"
+        f"  runtrue run {path}      how does it swim?"
+    )
+
+
+@app.command(epilog=epilog("runtrue schema --output config.schema.json"))
+def schema(output: OutputOption = None, force: ForceOption = False) -> None:
+    """Print the JSON schema of the configuration.
+
+    Many editors complete and check keys by it. Every key has its unit and range in it.
+    """
+    import json
+
+    from sim.config import json_schema
+
+    text = json.dumps(json_schema(), indent=2, ensure_ascii=False)
+    if output is None:
+        terminal.emit(text)
+        return
+    terminal.write_text(output, text + "\n", force=force)
+    terminal.emit(f"Wrote {output}")
+
+
+if __name__ == "__main__":
+    main()

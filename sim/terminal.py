@@ -1,0 +1,345 @@
+"""What every command shares: options, exit codes, the two output streams, errors as plain lines."""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Annotated, Any, Self, TextIO
+
+import typer
+from typer.core import TyperGroup
+
+from sim.errors import ConfigError, RuntrueError, StoreError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.progress import Progress
+
+# Nothing heavy is imported up here: `runtrue --help` or a complaint about a file shall come at
+# once.
+
+DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+EXIT_CODES = "0 done, 1 failed, 2 bad usage or configuration, 130 interrupted"
+
+SHOW_AFTER_S = 1.0  # shorter work gets no progress bar
+PIPE_WIDTH = 100  # columns of text that goes to a file or a pipe
+WIDEST = 110  # columns; longer lines of prose read badly
+
+# ---- options: one meaning wherever they occur ---------------------------------------------------
+
+ConfigFile = Annotated[
+    Path, typer.Argument(metavar="CONFIG", help="Configuration of the bait, a TOML file.")
+]
+JsonOption = Annotated[
+    bool,
+    typer.Option("--json", help="Print one JSON document instead of text; no value is null."),
+]
+OutputOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--output", metavar="FILE", help="File to write instead of the usual one; makes folders."
+    ),
+]
+ForceOption = Annotated[
+    bool, typer.Option("--force", help="Replace files that exist; otherwise they are kept.")
+]
+QuietOption = Annotated[
+    bool, typer.Option("--quiet", help="No progress bar; results and errors are still printed.")
+]
+SetOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help="Set one key on top of the file, in its unit; may be repeated. List entries count"
+        " from 0: bait.ballast.0.mass_g=3.2",
+    ),
+]
+
+
+def epilog(*examples: str) -> str:
+    """End of a command's help: exit codes and examples, in lines that are not refilled."""
+    lines = [f"Exit codes: {EXIT_CODES}.", "", "\b", "Examples:" if examples[1:] else "Example:"]
+    return "\n".join(lines + [f"  {example}" for example in examples])
+
+
+def read_overrides(pairs: Iterable[str] | None) -> dict[str, Any]:
+    """The values of ``--set``, dotted key to value; of one key given twice the last counts.
+
+    Raises
+    ------
+    ConfigError
+        With one line for every pair that is none.
+    """
+    from sim.config import parse_override
+
+    found: dict[str, Any] = {}
+    problems: list[str] = []
+    for pair in pairs or ():
+        try:
+            key, value = parse_override(pair)
+            found[key] = value
+        except ConfigError as error:
+            problems += error.problems
+    if problems:
+        raise ConfigError(problems)
+    return found
+
+
+# ---- errors -------------------------------------------------------------------------------------
+
+
+class Commands(TyperGroup):
+    """The group of all commands; turns errors into plain lines and exit codes."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except ConfigError as error:
+            complain(str(error))
+            code = BAD_INPUT
+        except RuntrueError as error:
+            complain(str(error))
+            code = FAILED
+        except KeyboardInterrupt:
+            complain("interrupted; nothing was written.")
+            code = INTERRUPTED
+        except MemoryError:
+            complain(
+                "out of memory. Raise solver.output_step_ms or lower solver.max_duration_s, or"
+                " close other programs."
+            )
+            code = FAILED
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            complain(f"{where}{error.strerror or error}")
+            code = FAILED
+        raise typer.Exit(code)
+
+
+# ---- the two streams ----------------------------------------------------------------------------
+
+
+def complain(text: str) -> None:
+    """Write lines to standard error; where nobody listens any more they are lost."""
+    with suppress(OSError, ValueError, AttributeError):
+        sys.stderr.write(text.rstrip("\n") + "\n")
+        sys.stderr.flush()
+
+
+def emit(text: str) -> None:
+    """Write a result to standard output.
+
+    A reader that has seen enough (``| head -1``) is no error: the rest is dropped.
+
+    Raises
+    ------
+    RuntrueError
+        When it cannot be written for another reason, such as a full disk.
+    """
+    stream = sys.stdout
+    if stream is None:  # closed by the caller
+        return
+    try:
+        stream.write(text.rstrip("\n") + "\n")
+        stream.flush()
+    except BrokenPipeError:
+        _discard(stream)
+    except OSError as error:
+        _discard(stream)
+        raise RuntrueError(
+            f"standard output: cannot be written ({error.strerror or error}). Free some space, or"
+            " send it elsewhere."
+        ) from error
+
+
+def _discard(stream: TextIO) -> None:
+    """Send what is still in a stream nowhere, or Python would complain about it at exit."""
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+
+
+def show(text: RenderableType) -> None:
+    """Write rich text to standard output, in colour only where that is a terminal."""
+    from sim.report import as_text
+
+    terminal = is_terminal(sys.stdout)
+    emit(as_text(text, _width() if terminal else PIPE_WIDTH, styled=terminal))
+
+
+def is_terminal(stream: TextIO | None) -> bool:
+    """Whether a person may be looking at a stream."""
+    try:
+        return stream is not None and stream.isatty()
+    except ValueError:  # closed
+        return False
+
+
+def _width() -> int:
+    from shutil import get_terminal_size
+
+    return max(40, min(get_terminal_size().columns, WIDEST))
+
+
+def prepare_streams() -> None:
+    """Let text that the terminal cannot show come out escaped rather than as an error."""
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(AttributeError, ValueError):
+            stream.reconfigure(errors="backslashreplace")  # type: ignore[union-attr]
+
+
+# ---- files --------------------------------------------------------------------------------------
+
+
+def check_file(path: Path, *, force: bool, option: str = "--output") -> None:
+    """Find out before any work whether a file may be written.
+
+    Parameters
+    ----------
+    path : Path
+    force : bool       an existing file may be replaced
+    option : str       the option that names another file
+
+    Raises
+    ------
+    StoreError
+        When the file exists and is to be kept, or cannot be written there.
+    """
+    from sim.store import check_output
+
+    try:
+        check_output(path, overwrite=force)
+    except StoreError as error:
+        where = os.fspath(path)
+        advice = str(error).removeprefix(where).replace("--output", option)
+        raise StoreError(where + advice) from error
+
+
+def write_text(path: Path, text: str, *, force: bool) -> None:
+    """Write a text file in UTF-8, whole or not at all, making the folders it needs.
+
+    Raises
+    ------
+    StoreError
+        As :func:`check_file`; an existing file is then as it was.
+    """
+    check_file(path, force=force)
+    real = Path(os.path.realpath(path))
+    part = real.with_name(f".runtrue-{os.getpid()}.part")
+    try:
+        real.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            part.write_text(text, encoding="utf-8", newline="\n")
+            os.replace(part, real)
+        finally:
+            part.unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreError(
+            f"{path}: cannot be written ({error.strerror or error}). Use another --output."
+        ) from error
+
+
+Stamp = tuple[int, int, int] | None
+
+
+def stamp(path: Path | None) -> Stamp:
+    """What changes when a file is written or replaced; None without one."""
+    if path is None:
+        return None
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_ino, found.st_mtime_ns, found.st_size
+
+
+def say_interrupted(before: Mapping[Path, Stamp]) -> None:
+    """After Ctrl-C, tell what was written so far, going by the files themselves.
+
+    Parameters
+    ----------
+    before : mapping    file that was to be written -> its stamp before the work
+    """
+    written = [str(path) for path, old in before.items() if stamp(path) != old]
+    complain(f"interrupted; {', '.join(written) if written else 'nothing'} was written.")
+
+
+# ---- progress -----------------------------------------------------------------------------------
+
+
+class Watch:
+    """A progress bar on standard error, for work that takes more than a second.
+
+    Parameters
+    ----------
+    text : str      what is being done
+    quiet : bool    show none
+    """
+
+    def __init__(self, text: str, *, quiet: bool) -> None:
+        self._text = text
+        self._on = not quiet and is_terminal(sys.stderr)
+        self._lock = threading.Lock()
+        self._timer = threading.Timer(SHOW_AFTER_S, self._start)
+        self._timer.daemon = True
+        self._bar: Progress | None = None
+        self._over = False
+        self._now: tuple[float, float] | None = None
+
+    def __call__(self, now: float, aim: float) -> None:
+        """Tell how far the work is: simulated time and the time aimed at [s]."""
+        self._now = (now, aim)
+        with self._lock:
+            if self._bar is not None:
+                self._draw(self._bar)
+
+    def __enter__(self) -> Self:
+        if self._on:
+            self._timer.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._timer.cancel()
+        with self._lock:
+            self._over = True
+            if self._bar is not None:
+                self._bar.stop()
+
+    def _start(self) -> None:
+        # In a thread of its own, because compiling the kernels reports nothing for a while.
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        with self._lock:
+            if self._over:
+                return
+            self._bar = Progress(
+                TextColumn("{task.description}", markup=False),
+                BarColumn(),
+                TextColumn("{task.fields[place]}", markup=False),
+                TimeElapsedColumn(),
+                console=Console(file=sys.stderr, markup=False, highlight=False),
+                transient=True,
+            )
+            self._bar.add_task(self._text, total=None, place="preparing")
+            self._draw(self._bar)
+            self._bar.start()
+
+    def _draw(self, bar: Progress) -> None:
+        if self._now is None:
+            return
+        now, aim = self._now
+        place = f"{now:.1f} of {aim:g} s simulated"
+        bar.update(bar.task_ids[0], completed=now, total=aim, place=place)
