@@ -84,9 +84,7 @@ def _far_parts(bait: Bait) -> list[str]:
     for i, h in enumerate(bait.hook):
         if not surface.size:
             continue
-        gap = _gap_mm(
-            bait, surface, from_nose(h.from_nose_mm, h.above_centreline_mm, h.right_mm)
-        )
+        gap = _gap_mm(bait, surface, from_nose(h.from_nose_mm, h.above_centreline_mm, h.right_mm))
         if gap > HANGER_FAR_MM:
             found.append(
                 f'bait.hook.{i} ("{h.name}") has its hanger {gap:.0f} mm away from body and bill.'

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sim import terminal
-from sim.errors import ConfigError, StoreError
+from sim.errors import ConfigError, RuntrueError, StoreError
 from sim.terminal import (
     ConfigFile,
     ForceOption,
@@ -43,7 +43,8 @@ app = typer.Typer(
 def main() -> None:
     """Entry point of ``runtrue``."""
     terminal.prepare_streams()
-    app(prog_name="runtrue")
+    with terminal.plain_errors():
+        app(prog_name="runtrue")
 
 
 def _print_versions(wanted: bool) -> None:
@@ -63,9 +64,7 @@ def _print_versions(wanted: bool) -> None:
     raise typer.Exit(terminal.DONE)
 
 
-@app.callback(
-    epilog=epilog("runtrue new pike", "runtrue check pike.toml", "runtrue run pike.toml")
-)
+@app.callback(epilog=epilog("runtrue new pike", "runtrue check pike.toml", "runtrue run pike.toml"))
 def root(
     version: Annotated[
         bool,
@@ -141,15 +140,14 @@ def _load(config: Path, pairs: Sequence[str] | None) -> Config:
     """The configuration with ``--set`` applied; problems of both are told together."""
     from sim.config import load_config
 
+    overrides, problems = terminal.read_overrides(pairs)
     try:
-        overrides = terminal.read_overrides(pairs)
-    except ConfigError as typed:
-        try:
-            load_config(config)
-        except ConfigError as written:
-            raise ConfigError(typed.problems + written.problems) from None
-        raise
-    return load_config(config, overrides)
+        settings = load_config(config, overrides)
+    except ConfigError as error:
+        raise ConfigError(problems + error.problems) from None
+    if problems:
+        raise ConfigError(problems)
+    return settings
 
 
 def _check_names(config: Path, output: Path, picture: Path | None) -> None:
@@ -210,8 +208,11 @@ def _simulate_and_write(
     if picture is not None:
         from sim.plots.run import save_run_figure
 
-        picture.parent.mkdir(parents=True, exist_ok=True)
-        save_run_figure(result, picture)
+        try:
+            picture.parent.mkdir(parents=True, exist_ok=True)
+            save_run_figure(result, picture)
+        except (RuntrueError, OSError) as error:
+            raise RuntrueError(f"{error} The run itself is in {target}.") from error
     return result
 
 

@@ -42,13 +42,15 @@ def track_angles(attitude: np.ndarray, heading_deg: float) -> Angles:
     attitude : ndarray, shape (n, 4)    unit quaternions, scalar first, bait frame to earth
     heading_deg : float                 direction of the track about the earth's z axis
     """
-    turned = Rotation.from_euler("z", -heading_deg, degrees=True) * Rotation.from_quat(
-        attitude, scalar_first=True
-    )
-    euler = np.degrees(np.unwrap(turned.as_euler("ZYX"), axis=0))
-    quat = turned.as_quat(scalar_first=True)
-    twist = np.unwrap(2.0 * np.arctan2(quat[:, 1], quat[:, 0])) / (2.0 * math.pi)
-    return Angles(euler[:, 0], euler[:, 1], euler[:, 2], twist)
+    half = -0.5 * math.radians(heading_deg)
+    c, s = math.cos(half), math.sin(half)
+    w, x, y, z = np.asarray(attitude).T
+    w, x, y, z = c * w - s * z, c * x - s * y, c * y + s * x, c * z + s * w
+    yaw = np.arctan2(2.0 * (w * z + x * y), 1.0 - 2.0 * (y * y + z * z))
+    pitch = np.arcsin(np.clip(2.0 * (w * y - z * x), -1.0, 1.0))
+    roll = np.arctan2(2.0 * (w * x + y * z), 1.0 - 2.0 * (x * x + y * y))
+    twist = np.unwrap(2.0 * np.arctan2(x, w)) / (2.0 * math.pi)
+    return Angles(np.degrees(np.unwrap(yaw)), np.degrees(pitch), np.degrees(np.unwrap(roll)), twist)
 
 
 def mean_crossing_frequency(series: np.ndarray, step: float) -> float:
@@ -213,7 +215,8 @@ def run_measures(
         drift taken off. Side drift is metres to starboard per metre travelled: with a line the
         slope of the line as seen from above (a bait that runs off at a steady angle travels along
         it), without one the slope of the path. Turns are net turns about the track over the part,
-        positive starboard side down.
+        positive starboard side down. For a bait that keeps turning, Euler angles mean nothing:
+        yaw and roll amplitude, lean and frequency are NaN.
     """
     cut = slice(part.first, part.last + 1)
     span = (part.last - part.first) * step
@@ -237,13 +240,13 @@ def run_measures(
     else:
         ahead, across = np.ptp((place @ along)[[0, -1]]), (place[-1] - place[0]) @ side
         drift = float(across) / float(ahead) if ahead > 1e-3 else math.nan
-    still = float(angles.yaw[cut].std()) < STILL_DEG
+    steady = part.turning or float(angles.yaw[cut].std()) < STILL_DEG
     turns = float(angles.twist[part.last] - angles.twist[part.first])
     return {
         "wobble_frequency_hz": math.nan
-        if still
+        if steady
         else mean_crossing_frequency(angles.yaw[cut], step),
-        "yaw_amplitude_deg": half_range(angles.yaw[cut]),
+        "yaw_amplitude_deg": math.nan if part.turning else half_range(angles.yaw[cut]),
         "roll_amplitude_deg": math.nan if part.turning else half_range(angles.roll[cut]),
         "pitch_amplitude_deg": half_range(angles.pitch[cut]),
         "lean_deg": math.nan if part.turning else wrapped(float(angles.roll[cut].mean())),

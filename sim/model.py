@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly
-from sim.bait.frame import MM, from_nose
+from sim.bait.frame import MM, from_nose, gauss
 from sim.bait.plates import SIDE_EDGE, PlateProperties
 from sim.bait.sections import axial_coefficient, crossflow_coefficients, crossflow_end_factor
 from sim.config.models import Config
@@ -199,21 +199,18 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
     ).reshape(-1, lo.N_PLATE)
     count = config.solver.plate_elements_along * config.solver.plate_elements_across
     elements = np.array([p.elements.T for p in bait.plates], dtype=float).reshape(-1, 3, count)
-    places, weights = np.polynomial.legendre.leggauss(config.solver.body_slices)
+    places, weights = gauss(config.solver.body_slices)
     profile = _profile(config)
     return Model(
         scalar=_lane(s),
-        mass=_lane(mass),
-        mass_inverse=_lane(np.linalg.inv(mass)),
+        mass=_lane(np.array([mass, np.linalg.inv(mass)])),
         plates=_lane(plates),
         elements=_lane(elements),
         strips=_lane(_strip_rows(config, bait)),
         slices=np.column_stack([places, 0.5 * weights]),
         volumes=_lane(_volume_rows(config, bait)),
         hooks=_lane(_hook_rows(config, bait)),
-        speed_time=_lane(profile[0]),
-        speed_value=_lane(profile[1]),
-        speed_path=_lane(profile[2]),
+        speed=_lane(profile),
     )
 
 

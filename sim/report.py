@@ -228,7 +228,9 @@ def run_summary(run: RunResult, *, provenance: bool = False) -> RenderableType:
 def _verdict(run: RunResult) -> list[tuple[str, RenderableType]]:
     reason = run.class_reason.removeprefix("no class: ")
     kind = Text.assemble((run.motion_class or "none", "bold" if run.motion_class else ""))
-    rows: list[tuple[str, RenderableType]] = [("Class", kind.append(f": {reason}" if reason else ""))]
+    rows: list[tuple[str, RenderableType]] = [
+        ("Class", kind.append(f": {reason}" if reason else ""))
+    ]
     words = nearest_in_words(run)
     if words:
         rows.append(("", f"nearest limit: {words}"))
@@ -270,11 +272,8 @@ def _measures(run: RunResult) -> list[tuple[str, RenderableType]]:
     ]
     if run.config.line is not None:
         pull = get("line_tension_n")
-        rows.append(
-            ("Line tension", _with(fixed(pull, 2, "N"), f"(weight of {pull / GRAVITY * 1e3:.0f} g)"))
-            if math.isfinite(pull)
-            else ("Line tension", "-")
-        )
+        grams = fixed(pull / GRAVITY * 1e3, 0, "g")
+        rows.append(("Line tension", _with(fixed(pull, 2, "N"), f"(weight of {grams})")))
     drift = 1e3 * get("side_drift_m_per_m")
     turns = _sided(get("turns"), 2, "", "starboard side down", "port side down")
     rate = abs(get("turn_rate_hz"))
@@ -474,11 +473,10 @@ def _bath_tub(bait: Assembly, rest: Rest, terminal: Terminal) -> list[tuple[str,
     ]
     attitude = _attitude(rest.pitch_deg, rest.heel_deg)
     rows.append(("At rest", attitude if rest.kind == "floats" else f"hangs {attitude}"))
-    line = (rest.waterline_nose_mm, rest.waterline_tail_mm)
-    if line[0] is not None and line[1] is not None:
-        nose, tail = (_height(value) for value in line)
-        rows.append(("Waterline", f"{nose} at the nose tip"))
-        rows.append(("", f"{tail} at the tail"))
+    nose, tail = rest.waterline_nose_mm, rest.waterline_tail_mm
+    if nose is not None and tail is not None:
+        rows.append(("Waterline", f"{_height(nose)} at the nose tip"))
+        rows.append(("", f"{_height(tail)} at the tail"))
     speed = terminal.speed_m_s
     if not math.isfinite(speed):
         rows.append(("Let go", f"no speed found: {terminal.note}"))

@@ -32,11 +32,13 @@ class RunResult:
     motion_class : str or None         what the bait did: one of MOTION_CLASSES, None where the
                                        motion cannot be classed
     class_reason : str                 which limit decided, with the figures
-    measures : mapping of str to float measures of the stationary part, names end in the unit;
-                                       NaN where a measure does not apply
-    margins : mapping of str to float  distance to each class limit, in units of that limit;
+    measures : mapping of str to float measures of the window, names end in the unit; NaN where a
+                                       measure does not apply; empty for a run that diverged
+    margins : mapping of str to float  distance to each class limit, in the limit's own unit;
                                        negative beyond it
-    window : tuple of float            start and end of the stationary part [s]; (nan, nan) without
+    window : tuple of float            start and end of the part measured [s]: the stationary part
+                                       when status is "settled", else the second half of the run;
+                                       (nan, nan) for a run that diverged
     stats : mapping of str to float    steps, right-hand sides, extensions
     warnings : tuple of str
     provenance : mapping of str to str versions, digests, date, host

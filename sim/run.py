@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -15,10 +16,10 @@ from sim.config.models import Config
 from sim.errors import RunError
 from sim.kernels import layout as lo
 from sim.kernels.layout import Model
-from sim.kernels.line import SHORTEST, retrieve_speed
+from sim.kernels.line import SHORTEST
 from sim.kernels.rhs import derivative, make_scratch
 from sim.kernels.stepper import FASTEST_TURN, integrate
-from sim.measure import Stationary, run_measures, stationary_part, track_angles
+from sim.measure import Angles, Stationary, run_measures, stationary_part, track_angles
 from sim.model import build_model, heading, start_state
 from sim.result import RunResult
 
@@ -120,6 +121,17 @@ class _Recorder:
         return np.concatenate(rows), np.concatenate(tensions)
 
 
+class _Motion(NamedTuple):
+    """What the integration left to measure."""
+
+    states: np.ndarray  # (n, 15)
+    tensions: np.ndarray  # (n,) [N]
+    angles: Angles
+    part: Stationary
+    rod: np.ndarray  # (3,) rod tip at the start [m]
+    aim: float  # end of the run [s]
+
+
 def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> float:
     """Largest stable step for the line's stretching motion [s].
 
@@ -128,7 +140,7 @@ def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> 
     """
     if config.line is None or bait.r_b_tie is None or not config.loads.line:
         return math.inf
-    inverse = model.mass_inverse[:, :, 0]
+    inverse = model.mass[1, :, :, 0]
     r = bait.r_b_tie
     moves = np.hstack([np.eye(3), np.array([np.cross(r, d) for d in np.eye(3)])])
     mobility = float(np.linalg.eigvalsh(moves @ inverse @ moves.T)[-1])
@@ -172,7 +184,7 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
     solver = config.solver
     start, rod = start_state(config, bait)
     model = build_model(config, bait, rod)
-    if not np.isfinite(model.mass_inverse).all():
+    if not np.isfinite(model.mass).all():
         raise RunError(f"{config.source_path or 'config'}: the mass matrix cannot be inverted.")
     warnings: list[str] = []
 
@@ -204,9 +216,11 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
             if progress is not None:
                 progress(recorder.count * record_step, aim)
         states, tensions = recorder.collect()
+        angles = track_angles(states[:, lo.QW : lo.QZ + 1], config.retrieve.heading_deg)
+        last = angles.twist.size - 1
+        part = Stationary(last // 2, last, False, False)
         if not recorder.good or config.line is None:
             break
-        angles = track_angles(states[:, lo.QW : lo.QZ + 1], config.retrieve.heading_deg)
         part = stationary_part(angles, record_step, solver.settle_tolerance)
         if _settled(part, angles.twist, config) or aim >= longest - 0.5 * record_step:
             break
@@ -218,9 +232,8 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
         "step_ms": record_step / every * 1e3,
         "extensions": float(extensions),
     }
-    return _finish(
-        config, bait, model, recorder, states, tensions, rod, aim, stats, tuple(warnings)
-    )
+    motion = _Motion(states, tensions, angles, part, rod, aim)
+    return _finish(config, bait, model, recorder, motion, stats, tuple(warnings))
 
 
 def _settled(part: Stationary, twist: np.ndarray, config: Config) -> bool:
@@ -235,8 +248,13 @@ def _rod_path(config: Config, model: Model, rod: np.ndarray, time: np.ndarray) -
         return np.full((time.size, 3), math.nan)
     if config.retrieve.mode == "reel":
         return np.tile(rod, (time.size, 1))
-    knots = (model.speed_time, model.speed_value, model.speed_path)
-    path = np.array([retrieve_speed(t, 0, *knots)[1] for t in time])
+    knots = model.speed[:, :, 0]
+    i = np.searchsorted(knots[lo.SP_TIME], time, side="right") - 1
+    since = time - knots[lo.SP_TIME, i]
+    ahead = np.minimum(i + 1, knots.shape[1] - 1)
+    span = np.where(ahead > i, knots[lo.SP_TIME, ahead] - knots[lo.SP_TIME, i], 1.0)
+    slope = (knots[lo.SP_VALUE, ahead] - knots[lo.SP_VALUE, i]) / span
+    path = knots[lo.SP_PATH, i] + (knots[lo.SP_VALUE, i] + 0.5 * slope * since) * since
     return rod + path[:, None] * heading(config)
 
 
@@ -245,14 +263,12 @@ def _finish(
     bait: Assembly,
     model: Model,
     recorder: _Recorder,
-    states: np.ndarray,
-    tensions: np.ndarray,
-    rod: np.ndarray,
-    aim: float,
+    motion: _Motion,
     stats: dict[str, float],
     warnings: tuple[str, ...],
 ) -> RunResult:
     """Measure and class what was integrated."""
+    states, tensions, angles, part, rod, aim = motion
     step = recorder.record_step
     n = round(aim / step) + 1
     good = states.shape[0]
@@ -271,11 +287,6 @@ def _finish(
         status, message = "diverged", _divergence(recorder, states, step, config)
         reason = "no class: the run diverged"
     else:
-        angles = track_angles(states[:, lo.QW : lo.QZ + 1], config.retrieve.heading_deg)
-        if config.line is None:
-            part = Stationary(n // 2, n - 1, False, False)
-        else:
-            part = stationary_part(angles, step, config.solver.settle_tolerance)
         measures = run_measures(
             config, bait, part, angles, step, states[:, :3], states[:, lo.QW : lo.QZ + 1],
             tensions, rods,

@@ -322,19 +322,16 @@ def _to_hdf5(run: RunResult) -> bytes:
         # Last, so that its length moves nothing else in the file.
         group = file.create_group("provenance", track_order=True)
         for key, text in provenance.items():
-            _describe(
-                group.create_dataset(key, data=text, dtype=h5py.string_dtype()),
-                Label(key.replace("_", " ")),
-            )
+            _describe(_dataset(group, key, text), Label(key.replace("_", " ")))
     image = buffer.getvalue()
     return image + _END + hashlib.sha256(image).hexdigest().encode() + b"\n"
 
 
-def _dataset(file: h5py.File, path: str, value: Value) -> h5py.Dataset:
+def _dataset(file: h5py.Group, path: str, value: Value) -> h5py.Dataset:
     if path in _ENUMS:
         return file.create_dataset(path, data=value, dtype=file[f"{path}_type"])
     if isinstance(value, str):
-        return file.create_dataset(path, data=value, dtype=h5py.string_dtype())
+        return file.create_dataset(path, data=_utf8(value), dtype=h5py.string_dtype())
     if isinstance(value, tuple):
         return _texts(file, path, value)
     if not isinstance(value, np.ndarray) or path not in _TRAJECTORY or not value.size:
@@ -349,10 +346,14 @@ def _dataset(file: h5py.File, path: str, value: Value) -> h5py.Dataset:
     )
 
 
-def _texts(file: h5py.File, path: str, texts: tuple[str, ...]) -> h5py.Dataset:
-    return file.create_dataset(
-        path, data=list(texts), shape=(len(texts),), dtype=h5py.string_dtype()
-    )
+def _texts(file: h5py.Group, path: str, texts: tuple[str, ...]) -> h5py.Dataset:
+    data = [_utf8(text) for text in texts]
+    return file.create_dataset(path, data=data, shape=(len(data),), dtype=h5py.string_dtype())
+
+
+def _utf8(text: str) -> bytes:
+    # A path may hold bytes that are no text; Python carries them as surrogates.
+    return text.encode(errors="surrogateescape")
 
 
 def _describe(dataset: h5py.Dataset, label: Label) -> None:
@@ -407,7 +408,7 @@ def _contents(run: RunResult) -> Contents:
             )
         contents[name] = array
     motion_class = _NO_CLASS if run.motion_class is None else run.motion_class
-    if run.status not in _STATUS_CODES or motion_class not in _CLASS_CODES:
+    if run.status not in STATUSES or run.motion_class not in (None, *MOTION_CLASSES):
         raise ValueError(f"no such outcome: {run.status!r}, {run.motion_class!r}")
     config = run.config
     contents |= {
@@ -581,7 +582,6 @@ def _read_contents(file: h5py.File) -> Contents:
 
 def _value(dataset: h5py.Dataset) -> Value:
     if h5py.check_string_dtype(dataset.dtype):
-        # A path may hold bytes that are no text; Python carries them as surrogates.
         texts: str | np.ndarray = dataset.asstr(errors="surrogateescape")[()]
         return texts if isinstance(texts, str) else tuple(texts.tolist())
     value: np.ndarray | np.generic = dataset[()]
@@ -645,5 +645,7 @@ def _damaged(where: str, image: bytes, error: Exception) -> StoreError:
 
 def _reason(error: BaseException) -> str:
     """One line on what went wrong, without the path."""
-    text = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    # str() of a KeyError puts its text in quotes.
+    plain = error.args[0] if isinstance(error, KeyError) and error.args else error
+    text = getattr(error, "strerror", None) or str(plain) or type(error).__name__
     return " ".join(str(text).split()).rstrip(".")

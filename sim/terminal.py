@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 import sys
 import threading
-from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Annotated, Any, Self, TextIO
@@ -68,13 +68,10 @@ def epilog(*examples: str) -> str:
     return "\n".join(lines + [f"  {example}" for example in examples])
 
 
-def read_overrides(pairs: Iterable[str] | None) -> dict[str, Any]:
-    """The values of ``--set``, dotted key to value; of one key given twice the last counts.
+def read_overrides(pairs: Iterable[str] | None) -> tuple[dict[str, Any], list[str]]:
+    """The values of ``--set``: dotted key to value, and what is wrong with the rest.
 
-    Raises
-    ------
-    ConfigError
-        With one line for every pair that is none.
+    Of one key given twice the last counts.
     """
     from sim.config import parse_override
 
@@ -86,40 +83,53 @@ def read_overrides(pairs: Iterable[str] | None) -> dict[str, Any]:
             found[key] = value
         except ConfigError as error:
             problems += error.problems
-    if problems:
-        raise ConfigError(problems)
-    return found
+    return found, problems
 
 
 # ---- errors -------------------------------------------------------------------------------------
 
 
 class Commands(TyperGroup):
-    """The group of all commands; turns errors into plain lines and exit codes."""
+    """The group of all commands, whose errors come out as plain lines and exit codes."""
 
     def invoke(self, ctx: Any) -> Any:
-        try:
+        with plain_errors():
             return super().invoke(ctx)
-        except ConfigError as error:
-            complain(str(error))
-            code = BAD_INPUT
-        except RuntrueError as error:
-            complain(str(error))
-            code = FAILED
-        except KeyboardInterrupt:
-            complain("interrupted; nothing was written.")
-            code = INTERRUPTED
-        except MemoryError:
-            complain(
-                "out of memory. Raise solver.output_step_ms or lower solver.max_duration_s, or"
-                " close other programs."
-            )
-            code = FAILED
-        except OSError as error:
-            where = f"{error.filename}: " if error.filename else ""
-            complain(f"{where}{error.strerror or error}")
-            code = FAILED
-        raise typer.Exit(code)
+
+
+@contextmanager
+def plain_errors() -> Iterator[None]:
+    """Print the errors a user can do something about, and exit; let those of the program through.
+
+    Raises
+    ------
+    SystemExit
+        With the exit code that belongs to the error.
+    """
+    try:
+        yield
+        return
+    except ConfigError as error:
+        complain(str(error))
+        code = BAD_INPUT
+    except RuntrueError as error:
+        complain(str(error))
+        code = FAILED
+    except KeyboardInterrupt:
+        complain("interrupted; nothing was written.")
+        code = INTERRUPTED
+    except MemoryError:
+        complain(
+            "out of memory. Raise solver.output_step_ms or lower solver.max_duration_s, or close"
+            " other programs."
+        )
+        code = FAILED
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        complain(f"{where}{error.strerror or error}")
+        _discard(sys.stdout)
+        code = FAILED
+    raise SystemExit(code)
 
 
 # ---- the two streams ----------------------------------------------------------------------------
@@ -158,8 +168,10 @@ def emit(text: str) -> None:
         ) from error
 
 
-def _discard(stream: TextIO) -> None:
+def _discard(stream: TextIO | None) -> None:
     """Send what is still in a stream nowhere, or Python would complain about it at exit."""
+    if stream is None:
+        return
     with suppress(OSError, ValueError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, stream.fileno())

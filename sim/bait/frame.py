@@ -7,6 +7,8 @@ on the centreline; subtracting the centre of gravity gives the frame of the equa
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 MM = 1.0e-3
@@ -28,3 +30,10 @@ def as_measured(position: np.ndarray) -> tuple[float, float, float]:
 def cross_matrix(r: np.ndarray) -> np.ndarray:
     """Matrix S, shape (3, 3), with S @ v = r x v (Fossen 2011, eq. 2.10)."""
     return np.array([[0.0, -r[2], r[1]], [r[2], 0.0, -r[0]], [-r[1], r[0], 0.0]])
+
+
+@cache
+def gauss(count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Points (-1 to 1) and weights (sum 2) of Gauss-Legendre integration."""
+    points, weights = np.polynomial.legendre.leggauss(count)
+    return points, weights

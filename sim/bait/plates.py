@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from sim.bait.added_mass import plate_added_mass, plate_gyration, point_added_mass
-from sim.bait.frame import GRAM_PER_CM3, MM, from_nose
+from sim.bait.frame import GRAM_PER_CM3, MM, from_nose, gauss
 from sim.config.models import Bill
 
 BROADSIDE = 1.17  # square plate across the stream: Aeronautical Engineer's Data Book, p. 95
@@ -116,31 +116,38 @@ def plate_axes(plate: Bill, cant_deg: float) -> np.ndarray:
 
 def _elements(corners: np.ndarray, along: int, across: int) -> tuple[np.ndarray, np.ndarray]:
     """Gauss points inside a polygon that is one interval wide at every place along it."""
-    points, weights = np.polynomial.legendre.leggauss(along)
+    points, weights = gauss(along)
     near, far = corners[:, 0].min(), corners[:, 0].max()
     places = near + 0.5 * (far - near) * (points + 1.0)
-    fine, fine_weights = np.polynomial.legendre.leggauss(across)
-    at, area = [], []
-    for place, weight in zip(places, weights * 0.5 * (far - near), strict=True):
-        cuts = []
-        for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-            if (x0 - place) * (x1 - place) < 0.0:
-                cuts.append(y0 + (y1 - y0) * (place - x0) / (x1 - x0))
-        low, high = min(cuts), max(cuts)
-        for point, part in zip(fine, fine_weights, strict=True):
-            at.append((place, low + 0.5 * (high - low) * (point + 1.0)))
-            area.append(weight * 0.5 * (high - low) * part)
-    return np.array(at), np.array(area)
+    x0, y0 = corners[:, 0], corners[:, 1]
+    x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+    crosses = (x0 <= places[:, None]) != (x1 <= places[:, None])
+    run = np.where(x1 == x0, 1.0, x1 - x0)
+    at = y0 + (y1 - y0) * (places[:, None] - x0) / run
+    low = np.where(crosses, at, np.inf).min(axis=1)
+    high = np.where(crosses, at, -np.inf).max(axis=1)
+    fine, fine_weights = gauss(across)
+    half = 0.5 * (high - low)
+    y = low[:, None] + half[:, None] * (fine + 1.0)
+    area = (weights * 0.5 * (far - near) * half)[:, None] * fine_weights
+    x = np.broadcast_to(places[:, None], y.shape)
+    return np.column_stack([x.ravel(), y.ravel()]), area.ravel()
 
 
-def _polygon(corners: np.ndarray) -> tuple[float, np.ndarray]:
-    """Area and centroid of a polygon (shoelace formula)."""
+def _polygon(corners: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+    """Area, centroid (2,) and mean products about the centroid (2, 2) of a polygon.
+
+    The shoelace formula and its second moments, exact.
+    """
     x, y = corners.T
     x1, y1 = np.roll(x, -1), np.roll(y, -1)
     cross = x * y1 - x1 * y
     area = 0.5 * float(cross.sum())
     centroid = np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6.0 * area)
-    return abs(area), centroid
+    xx = float(((x * x + x * x1 + x1 * x1) * cross).sum()) / (12.0 * area)
+    yy = float(((y * y + y * y1 + y1 * y1) * cross).sum()) / (12.0 * area)
+    xy = float(((2.0 * (x * y + x1 * y1) + x * y1 + x1 * y) * cross).sum()) / (24.0 * area)
+    return abs(area), centroid, np.array([[xx, xy], [xy, yy]]) - np.outer(centroid, centroid)
 
 
 def plate_properties(
@@ -161,7 +168,7 @@ def plate_properties(
     Camber is left out. The mass is the outline's area times the thickness.
     """
     corners = plate_outline(plate)
-    area, centre = _polygon(corners)
+    area, centre, products = _polygon(corners)
     at, part = _elements(corners, along, across)
     share = part / part.sum()
     local = at - (share @ at)
@@ -173,11 +180,7 @@ def plate_properties(
     thickness = plate.thickness_mm * MM
     volume = area * thickness
     mass = plate.density_g_cm3 * GRAM_PER_CM3 * volume
-    fine, fine_part = _elements(corners, 24, 4)
-    fine_share = fine_part / fine_part.sum()
-    spread = fine - fine_share @ fine
-    var1, var2 = fine_share @ spread**2
-    mixed = float(fine_share @ (spread[:, 0] * spread[:, 1]))
+    (var1, mixed), (_, var2) = products
     var3 = thickness**2 / 12.0
     own = np.array(
         [[var2 + var3, -mixed, 0.0], [-mixed, var1 + var3, 0.0], [0.0, 0.0, var1 + var2]]

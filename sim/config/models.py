@@ -227,7 +227,9 @@ class Solver(Table):
     plate_elements_across: int = value(
         "load elements across the width of a plate", default=6, ge=1, le=16
     )
-    body_strips: int = value("load strips along the body", default=16, ge=4, le=128)
+    body_strips: int = value(
+        "load sections along the body", default=8, more="at Gauss points", ge=4, le=64
+    )
     body_slices: int = value("load slices over the section of a strip", default=3, ge=1, le=16)
 
 

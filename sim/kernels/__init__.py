@@ -10,6 +10,7 @@ import hashlib
 import os
 import tempfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ import numba
 __all__ = ["kernel", "kernel_digest"]
 
 
+@cache
 def kernel_digest() -> str:
     """Hex digest over the source of every kernel module, and of numba's version."""
     digest = hashlib.sha256(numba.__version__.encode())

@@ -88,6 +88,9 @@ N_STRIP = 5
 ) = range(7)
 N_VOLUME = 7
 
+# --- retrieve speed, shape (3, knots, lanes)
+SP_TIME, SP_VALUE, SP_PATH = 0, 1, 2
+
 # --- hooks, shape (hooks, 4, lanes): position and 0.5 rho C_d A
 HK_X, HK_Y, HK_Z, HK_DRAG = 0, 1, 2, 3
 
@@ -96,14 +99,11 @@ class Model(NamedTuple):
     """Everything the right-hand side needs, one lane a bait; SI units, bait frame about the CG."""
 
     scalar: np.ndarray  # (N_SCALAR, lanes)
-    mass: np.ndarray  # (6, 6, lanes), rigid plus added
-    mass_inverse: np.ndarray  # (6, 6, lanes)
+    mass: np.ndarray  # (2, 6, 6, lanes), rigid plus added mass, and the inverse of that
     plates: np.ndarray  # (plates, N_PLATE, lanes)
     elements: np.ndarray  # (plates, 3, elements, lanes)
     strips: np.ndarray  # (strips, N_STRIP, lanes)
     slices: np.ndarray  # (slices, 2): place in the half height and weight, sum of weights 1
     volumes: np.ndarray  # (volumes, N_VOLUME, lanes)
     hooks: np.ndarray  # (hooks, 4, lanes)
-    speed_time: np.ndarray  # (knots, lanes) [s]
-    speed_value: np.ndarray  # (knots, lanes) [m/s], straight between the knots
-    speed_path: np.ndarray  # (knots, lanes) [m], integral of the speed up to the knot
+    speed: np.ndarray  # (3, knots, lanes): time [s], speed [m/s] straight between the knots, path [m]

@@ -7,40 +7,40 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON, P, Q, R,
-    REEL, ROD_X, ROD_Y, ROD_Z, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V, W, X, Y, Z,
+    REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V, W, X, Y, Z,
 )  # fmt: skip
 SHORTEST = 0.05  # a line is never reeled shorter than this [m]
 
 
 @kernel
-def retrieve_speed(t, lane, speed_time, speed_value, speed_path):
+def retrieve_speed(t, lane, knots):
     """Speed [m/s] and path [m] at time ``t`` of a speed that runs straight between its knots.
 
     Parameters
     ----------
     t : float    time [s]
     lane : int
-    speed_time, speed_value, speed_path : ndarray, shape (knots, lanes)
+    knots : ndarray, shape (3, knots, lanes)
         Times, speeds and the integral of the speed; past the last knot the speed stays.
     """
-    last = speed_time.shape[0] - 1
+    last = knots.shape[1] - 1
     i = 0
-    while i < last and t >= speed_time[i + 1, lane]:
+    while i < last and t >= knots[SP_TIME, i + 1, lane]:
         i += 1
-    since = t - speed_time[i, lane]
-    speed = speed_value[i, lane]
+    since = t - knots[SP_TIME, i, lane]
+    speed = knots[SP_VALUE, i, lane]
     if i < last:
-        slope = (speed_value[i + 1, lane] - speed) / (
-            speed_time[i + 1, lane] - speed_time[i, lane]
+        slope = (knots[SP_VALUE, i + 1, lane] - speed) / (
+            knots[SP_TIME, i + 1, lane] - knots[SP_TIME, i, lane]
         )
     else:
         slope = 0.0
-    path = speed_path[i, lane] + (speed + 0.5 * slope * since) * since
+    path = knots[SP_PATH, i, lane] + (speed + 0.5 * slope * since) * since
     return speed + slope * since, path
 
 
 @kernel
-def chord_line(t, y, rot, scalar, speed_time, speed_value, speed_path, k):
+def chord_line(t, y, rot, scalar, knots, k):
     """Pull and drag of the line at the tie point in lane ``k``.
 
     Parameters
@@ -49,7 +49,7 @@ def chord_line(t, y, rot, scalar, speed_time, speed_value, speed_path, k):
     y : ndarray, shape (15, lanes)         state
     rot : tuple of 9 floats                rotation, bait frame to earth, row by row
     scalar : ndarray, shape (N_SCALAR, lanes)
-    speed_time, speed_value, speed_path : ndarray, shape (knots, lanes)
+    knots : ndarray, shape (3, knots, lanes)    retrieve speed
     k : int
 
     Returns
@@ -76,7 +76,7 @@ def chord_line(t, y, rot, scalar, speed_time, speed_value, speed_path, k):
     vy = r21 * vbx + r22 * vby + r23 * vbz
     vz = r31 * vbx + r32 * vby + r33 * vbz
 
-    speed, path = retrieve_speed(t, k, speed_time, speed_value, speed_path)
+    speed, path = retrieve_speed(t, k, knots)
     reel = scalar[REEL, k]
     tow, tow_speed = (1.0 - reel) * path, (1.0 - reel) * speed
     hx, hy = scalar[HEAD_X, k], scalar[HEAD_Y, k]

@@ -29,14 +29,14 @@ def rotation(qw, qx, qy, qz):
 
 
 @kernel
-def kirchhoff(u, v, w, p, q, r, load, mass, mass_inverse, k, dy):
+def kirchhoff(u, v, w, p, q, r, load, mass, k, dy):
     """Accelerations from the loads: Kirchhoff's equations about the centre of gravity.
 
     Parameters
     ----------
     u, v, w, p, q, r : float    velocity through the water and turning rates [m/s, rad/s]
     load : tuple of 6 floats    force [N] and moment [N m] about the centre of gravity
-    mass, mass_inverse : ndarray, shape (6, 6, lanes)    rigid plus added mass, and its inverse
+    mass : ndarray, shape (2, 6, 6, lanes)    rigid plus added mass, and its inverse
     k : int                     lane
     dy : ndarray, shape (15, lanes)    rows U to R are set
 
@@ -45,18 +45,18 @@ def kirchhoff(u, v, w, p, q, r, load, mass, mass_inverse, k, dy):
     (P, H) = M nu; dP/dt = F - omega x P; dH/dt = N - omega x H - v x P (Lamb 1932, Hydrodynamics,
     Art. 124). The couple v x P holds the Munk moment. Checked in tests/reference/test_rigid.py.
     """
-    px = (mass[0, 0, k] * u + mass[0, 1, k] * v + mass[0, 2, k] * w
-          + mass[0, 3, k] * p + mass[0, 4, k] * q + mass[0, 5, k] * r)  # fmt: skip
-    py = (mass[1, 0, k] * u + mass[1, 1, k] * v + mass[1, 2, k] * w
-          + mass[1, 3, k] * p + mass[1, 4, k] * q + mass[1, 5, k] * r)  # fmt: skip
-    pz = (mass[2, 0, k] * u + mass[2, 1, k] * v + mass[2, 2, k] * w
-          + mass[2, 3, k] * p + mass[2, 4, k] * q + mass[2, 5, k] * r)  # fmt: skip
-    hx = (mass[3, 0, k] * u + mass[3, 1, k] * v + mass[3, 2, k] * w
-          + mass[3, 3, k] * p + mass[3, 4, k] * q + mass[3, 5, k] * r)  # fmt: skip
-    hy = (mass[4, 0, k] * u + mass[4, 1, k] * v + mass[4, 2, k] * w
-          + mass[4, 3, k] * p + mass[4, 4, k] * q + mass[4, 5, k] * r)  # fmt: skip
-    hz = (mass[5, 0, k] * u + mass[5, 1, k] * v + mass[5, 2, k] * w
-          + mass[5, 3, k] * p + mass[5, 4, k] * q + mass[5, 5, k] * r)  # fmt: skip
+    px = (mass[0, 0, 0, k] * u + mass[0, 0, 1, k] * v + mass[0, 0, 2, k] * w
+          + mass[0, 0, 3, k] * p + mass[0, 0, 4, k] * q + mass[0, 0, 5, k] * r)  # fmt: skip
+    py = (mass[0, 1, 0, k] * u + mass[0, 1, 1, k] * v + mass[0, 1, 2, k] * w
+          + mass[0, 1, 3, k] * p + mass[0, 1, 4, k] * q + mass[0, 1, 5, k] * r)  # fmt: skip
+    pz = (mass[0, 2, 0, k] * u + mass[0, 2, 1, k] * v + mass[0, 2, 2, k] * w
+          + mass[0, 2, 3, k] * p + mass[0, 2, 4, k] * q + mass[0, 2, 5, k] * r)  # fmt: skip
+    hx = (mass[0, 3, 0, k] * u + mass[0, 3, 1, k] * v + mass[0, 3, 2, k] * w
+          + mass[0, 3, 3, k] * p + mass[0, 3, 4, k] * q + mass[0, 3, 5, k] * r)  # fmt: skip
+    hy = (mass[0, 4, 0, k] * u + mass[0, 4, 1, k] * v + mass[0, 4, 2, k] * w
+          + mass[0, 4, 3, k] * p + mass[0, 4, 4, k] * q + mass[0, 4, 5, k] * r)  # fmt: skip
+    hz = (mass[0, 5, 0, k] * u + mass[0, 5, 1, k] * v + mass[0, 5, 2, k] * w
+          + mass[0, 5, 3, k] * p + mass[0, 5, 4, k] * q + mass[0, 5, 5, k] * r)  # fmt: skip
     fx, fy, fz, mx, my, mz = load
     a = fx - (q * pz - r * py)
     b = fy - (r * px - p * pz)
@@ -65,9 +65,9 @@ def kirchhoff(u, v, w, p, q, r, load, mass, mass_inverse, k, dy):
     e = my - (r * hx - p * hz) - (w * px - u * pz)
     f = mz - (p * hy - q * hx) - (u * py - v * px)
     for i in range(6):
-        dy[U + i, k] = (mass_inverse[i, 0, k] * a + mass_inverse[i, 1, k] * b
-                        + mass_inverse[i, 2, k] * c + mass_inverse[i, 3, k] * d
-                        + mass_inverse[i, 4, k] * e + mass_inverse[i, 5, k] * f)  # fmt: skip
+        dy[U + i, k] = (mass[1, i, 0, k] * a + mass[1, i, 1, k] * b
+                        + mass[1, i, 2, k] * c + mass[1, i, 3, k] * d
+                        + mass[1, i, 4, k] * e + mass[1, i, 5, k] * f)  # fmt: skip
 
 
 @kernel

@@ -49,8 +49,7 @@ def add(a, b):
 
 @kernel
 def derivative_of_arrays(
-    t, y, scalar, mass, mass_inverse, plates, elements, strips, slices, volumes, hooks, speed_time,
-    speed_value, speed_path, wet, tension, dy,
+    t, y, scalar, mass, plates, elements, strips, slices, volumes, hooks, speed, wet, tension, dy
 ):  # fmt: skip
     """Time derivative of the state, lane by lane: :func:`derivative` with its arrays laid out.
 
@@ -92,10 +91,10 @@ def derivative_of_arrays(
         for i in range(hooks.shape[0]):
             load = add(load, hook_load(u, v, w, p, q, r, g1, g2, g3, depth, hooks, i, k))
         pull, pulled = chord_line(
-            t, y, rot, scalar, speed_time, speed_value, speed_path, k
+            t, y, rot, scalar, speed, k
         )
         tension[k] = pulled
-        kirchhoff(u, v, w, p, q, r, add(load, pull), mass, mass_inverse, k, dy)
+        kirchhoff(u, v, w, p, q, r, add(load, pull), mass, k, dy)
         dy[U, k] -= q * cw - r * cv
         dy[V, k] -= r * cu - p * cw
         dy[W, k] -= p * cv - q * cu
@@ -122,7 +121,6 @@ def derivative(t, y, model, scratch, dy):
     dy : ndarray, shape (15, lanes)  set
     """
     derivative_of_arrays(
-        t, y, model.scalar, model.mass, model.mass_inverse, model.plates, model.elements,
-        model.strips, model.slices, model.volumes, model.hooks, model.speed_time,
-        model.speed_value, model.speed_path, scratch.wet, scratch.tension, dy,
+        t, y, model.scalar, model.mass, model.plates, model.elements, model.strips, model.slices,
+        model.volumes, model.hooks, model.speed, scratch.wet, scratch.tension, dy,
     )  # fmt: skip

@@ -41,7 +41,7 @@ def integrate(first, every, step, y, model, scratch, out_state, out_tension, out
     -----
     Times are products, not sums, so that a run made in pieces has the bits of one made at once.
     """
-    sc, ma, mi, pl, el, st, sl, vo, ho, tt, tv, tp = model
+    sc, ma, pl, el, st, sl, vo, ho, sp = model
     wet, tension, stage, rate, total = scratch
     records, lanes = out_state.shape[0], y.shape[1]
     for k in range(lanes):
@@ -52,7 +52,7 @@ def integrate(first, every, step, y, model, scratch, out_state, out_tension, out
             t = (base + m) * step
             half, end = t + 0.5 * step, t + step
             derivative_of_arrays(
-                t, y, sc, ma, mi, pl, el, st, sl, vo, ho, tt, tv, tp, wet, tension, rate
+                t, y, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
             )
             if m == 0:
                 alive = False
@@ -74,15 +74,15 @@ def integrate(first, every, step, y, model, scratch, out_state, out_tension, out
                     total[i, k] = 0.0
             stage_state(0.5, step, y, rate, 1.0, total, stage)
             derivative_of_arrays(
-                half, stage, sc, ma, mi, pl, el, st, sl, vo, ho, tt, tv, tp, wet, tension, rate
+                half, stage, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
             )
             stage_state(0.5, step, y, rate, 2.0, total, stage)
             derivative_of_arrays(
-                half, stage, sc, ma, mi, pl, el, st, sl, vo, ho, tt, tv, tp, wet, tension, rate
+                half, stage, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
             )
             stage_state(1.0, step, y, rate, 2.0, total, stage)
             derivative_of_arrays(
-                end, stage, sc, ma, mi, pl, el, st, sl, vo, ho, tt, tv, tp, wet, tension, rate
+                end, stage, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
             )
             for i in range(N_STATE):
                 for k in range(lanes):

@@ -235,12 +235,12 @@ def test_overrides_create_missing_tables():
 def test_numpy_values_count_as_plain_numbers():
     overrides = {
         "bait.hook.0.mass_g": np.float64(0.5),
-        "solver.body_strips": np.int64(8),
+        "solver.body_strips": np.int64(12),
         "loads.wake": np.bool_(False),
         "start.rates_deg_s": np.array([1.0, 2.0, 3.0]),
     }
     config = config_from_dict({"bait": {"hook": [HOOK]}}, overrides=overrides)
-    assert config.bait.hook[0].mass_g == 0.5 and config.solver.body_strips == 8
+    assert config.bait.hook[0].mass_g == 0.5 and config.solver.body_strips == 12
     assert config.loads.wake is False and config.start.rates_deg_s == (1.0, 2.0, 3.0)
     assert type(config.overrides["bait.hook.0.mass_g"]) is float
 

@@ -1,0 +1,1 @@
+"""Checks of the physics against published values and closed forms."""

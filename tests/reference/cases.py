@@ -1,0 +1,144 @@
+"""Small baits for the comparison cases, and the loads the program puts on them.
+
+Where a value comes from is said beside it in one of these words:
+
+* read in the source
+* read in a secondary copy: public code or notes that quote the source
+* computed from the formula: a closed form evaluated here, or once with the same formula
+* from memory, high (or medium) confidence: to be read up; none of low confidence decides a test
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+import sim
+from sim.kernels import layout as lo
+from sim.kernels.rhs import derivative, make_scratch
+from sim.model import build_model, start_state
+
+READ = "read in the source"
+SECONDARY = "read in a secondary copy"
+COMPUTED = "computed from the formula"
+MEMORY_HIGH = "from memory, high confidence"
+MEMORY_MEDIUM = "from memory, medium confidence"
+
+GRAVITY = 9.80665
+WATER = {"kind": "fresh", "temperature_c": 20.0, "surface": False}
+NO_LOADS = dict.fromkeys(
+    (
+        "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
+        "axial_drag", "hooks", "line",
+    ),
+    False,
+)  # fmt: skip
+
+
+def config(bait: Mapping[str, Any], loads: Sequence[str] = (), **tables: Any) -> sim.Config:
+    """A configuration in water without end in which only the named loads act."""
+    data: dict[str, Any] = {
+        "bait": bait,
+        "water": dict(WATER),
+        "loads": {**NO_LOADS, **dict.fromkeys(loads, True)},
+    }
+    for key, table in tables.items():
+        data[key] = {**data.get(key, {}), **table}
+    return sim.config_from_dict(data)
+
+
+def ellipsoid(
+    length_mm: float, width_mm: float, height_mm: float, density_g_cm3: float = 1.0
+) -> dict[str, Any]:
+    """The table of an ellipsoid body; sizes are whole axes."""
+    return {
+        "form": "ellipsoid",
+        "length_mm": length_mm,
+        "width_mm": width_mm,
+        "height_mm": height_mm,
+        "density_g_cm3": density_g_cm3,
+    }
+
+
+def flat_plate(length_mm: float, width_mm: float, **more: Any) -> dict[str, Any]:
+    """The table of a plate in the plane of x and y, its length along x, centred at the origin."""
+    return {
+        "from_nose_mm": 0.5 * length_mm,
+        "above_centreline_mm": 0.0,
+        "length_mm": length_mm,
+        "width_mm": width_mm,
+        "angle_deg": 0.0,
+        "outline": "square",
+        "thickness_mm": 1.0,
+        "density_g_cm3": 1.2,
+        **more,
+    }
+
+
+def lone_plate(length_mm: float, width_mm: float, **more: Any) -> sim.Config:
+    """One plate with its loads and its added mass, and nothing else.
+
+    ``solver`` may be given as a keyword; everything else goes to the plate.
+    """
+    solver = more.pop("solver", {})
+    plate = flat_plate(length_mm, width_mm, **more)
+    return config({"plate": [plate]}, ("plates", "added_mass"), solver=solver)
+
+
+class FluidLoads(NamedTuple):
+    """What acts at one state: SI, bait frame, about the centre of gravity.
+
+    ``force`` and ``moment`` are the loads of the program. ``rate`` is M times the accelerations,
+    shape (6,): loads together with the terms of the momentum equations, which hold the couple of
+    the added mass.
+    """
+
+    force: np.ndarray
+    moment: np.ndarray
+    rate: np.ndarray
+    bait: sim.Assembly
+
+
+def fluid_loads(
+    cfg: sim.Config, velocity: Sequence[float], rates: Sequence[float] = (0.0, 0.0, 0.0)
+) -> FluidLoads:
+    """Loads at a velocity [m/s] and turning rates [rad/s], level attitude, no line."""
+    bait = sim.assemble(cfg)
+    model = build_model(cfg, bait, np.zeros(3))
+    state, _ = start_state(cfg, bait)
+    state = state[:, None].copy()
+    state[lo.QW : lo.QZ + 1, 0] = 1.0, 0.0, 0.0, 0.0
+    state[lo.U : lo.W + 1, 0] = velocity
+    state[lo.P : lo.R + 1, 0] = rates
+    rate = np.zeros_like(state)
+    derivative(0.0, state, model, make_scratch(model), rate)
+    nu = state[lo.U : lo.R + 1, 0]
+    v, omega = nu[:3], nu[3:]
+    mass = model.mass[:, :, 0]
+    momentum = mass @ nu
+    change = mass @ rate[lo.U : lo.R + 1, 0]
+    force = change[:3] + np.cross(omega, momentum[:3])
+    moment = change[3:] + np.cross(omega, momentum[3:]) + np.cross(v, momentum[:3])
+    return FluidLoads(force, moment, change, bait)
+
+
+def rms(values: np.ndarray) -> float:
+    """Root of the mean square."""
+    return math.sqrt(float(np.mean(np.square(values))))
+
+
+def crossings(time: np.ndarray, series: np.ndarray) -> np.ndarray:
+    """Times of the upward zero crossings, by a cubic through the four points around each."""
+    found = []
+    for i in np.flatnonzero((series[:-1] < 0.0) & (series[1:] >= 0.0)):
+        low = min(max(i - 1, 0), time.size - 4)
+        t, x = time[low : low + 4], series[low : low + 4]
+        scale = t[3] - t[0]
+        roots = np.roots(np.polyfit((t - t[0]) / scale, x, 3))
+        real = roots[np.abs(roots.imag) < 1e-9].real * scale + t[0]
+        near = real[(real >= time[i] - 1e-12 * scale) & (real <= time[i + 1] + 1e-12 * scale)]
+        found.append(float(near[0]) if near.size else float(np.interp(0.0, series[i : i + 2], time[i : i + 2])))
+    return np.array(found)
