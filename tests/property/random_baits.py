@@ -11,6 +11,7 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly, assemble
 from sim.config import Config, config_from_dict
@@ -218,13 +219,26 @@ def run(
     case: Set, records: int, step: float = 1e-3, every: int = 4, start: np.ndarray | None = None
 ) -> np.ndarray:
     """States at even steps, shape (records, 15)."""
-    state = np.ascontiguousarray((case.start if start is None else start)[:, None])
+    state = (case.start if start is None else start)[:, None].copy()
     states = np.empty((records, lo.N_STATE, 1))
     tensions = np.empty((records, 1))
     good = np.zeros(1, dtype=np.int64)
     integrate(0, every, step, state, case.model, case.scratch, states, tensions, good)
     assert good[0] == records
     return states[:, :, 0]
+
+
+def mass_matrix(case: Set) -> np.ndarray:
+    """Rigid plus added mass, shape (6, 6)."""
+    return case.model.mass[0, :, :, 0]
+
+
+def rotation_of(state: np.ndarray) -> np.ndarray:
+    """Rotation matrix, bait frame to earth, shape (3, 3)."""
+    matrix: np.ndarray = Rotation.from_quat(
+        state[lo.QW : lo.QZ + 1], scalar_first=True
+    ).as_matrix()
+    return matrix
 
 
 def random_state(rng: np.random.Generator, case: Set, fast: float = 1.0) -> np.ndarray:

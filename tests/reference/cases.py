@@ -10,11 +10,11 @@ Where a value comes from is said beside it in one of these words:
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
+from scipy.interpolate import BarycentricInterpolator
 
 import sim
 from sim.kernels import layout as lo
@@ -117,7 +117,7 @@ def fluid_loads(
     derivative(0.0, state, model, make_scratch(model), rate)
     nu = state[lo.U : lo.R + 1, 0]
     v, omega = nu[:3], nu[3:]
-    mass = model.mass[:, :, 0]
+    mass = bait.rigid_mass + (bait.added_mass if cfg.loads.added_mass else 0.0)
     momentum = mass @ nu
     change = mass @ rate[lo.U : lo.R + 1, 0]
     force = change[:3] + np.cross(omega, momentum[:3])
@@ -125,20 +125,12 @@ def fluid_loads(
     return FluidLoads(force, moment, change, bait)
 
 
-def rms(values: np.ndarray) -> float:
-    """Root of the mean square."""
-    return math.sqrt(float(np.mean(np.square(values))))
-
-
 def crossings(time: np.ndarray, series: np.ndarray) -> np.ndarray:
     """Times of the upward zero crossings, by a cubic through the four points around each."""
     found = []
     for i in np.flatnonzero((series[:-1] < 0.0) & (series[1:] >= 0.0)):
         low = min(max(i - 1, 0), time.size - 4)
-        t, x = time[low : low + 4], series[low : low + 4]
-        scale = t[3] - t[0]
-        roots = np.roots(np.polyfit((t - t[0]) / scale, x, 3))
-        real = roots[np.abs(roots.imag) < 1e-9].real * scale + t[0]
-        near = real[(real >= time[i] - 1e-12 * scale) & (real <= time[i + 1] + 1e-12 * scale)]
-        found.append(float(near[0]) if near.size else float(np.interp(0.0, series[i : i + 2], time[i : i + 2])))
+        four = slice(low, low + 4)
+        # series against time runs one way here, so time is a smooth function of the series
+        found.append(float(BarycentricInterpolator(series[four], time[four])(0.0)))
     return np.array(found)

@@ -1,0 +1,257 @@
+"""Mirror, heading, current and plane of symmetry: what must not change, does not."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from random_baits import (
+    changed, generator, mass_matrix, mirrored, random_bait, random_state, rates, ready, rotation_of,
+    run,
+)  # fmt: skip
+
+from sim.config import config_from_dict
+from sim.kernels import layout as lo
+from sim.run import simulate
+
+HALF_SECOND = 126  # records of 4 ms
+ODD = [lo.Y, lo.QX, lo.QZ, lo.V, lo.P, lo.R, lo.S, lo.SDOT]  # change sign in the mirror
+SIGNED = ("lean_deg", "turns", "turn_rate_hz", "side_drift_m_per_m")
+
+
+def turned(data: dict[str, Any], by_deg: float) -> dict[str, Any]:
+    """The whole scene, current and start included, turned about the vertical."""
+    angle = math.radians(by_deg)
+    x, y = data["start"].get("x_m", 0.0), data["start"]["y_m"]
+    return changed(
+        data,
+        retrieve={"heading_deg": data["retrieve"]["heading_deg"] + by_deg},
+        water={"current_toward_deg": data["water"]["current_toward_deg"] + by_deg},
+        start={
+            "x_m": x * math.cos(angle) - y * math.sin(angle),
+            "y_m": x * math.sin(angle) + y * math.cos(angle),
+        },
+    )
+
+
+# ------------------------------------------------------------------------------------------ mirror
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_mirrored_bait_moves_as_the_mirror_image(seed: int) -> None:
+    # Both runs do the same sums, so they part by the round-off of 1e-16 that sines and the inverse
+    # of the mass matrix leave, grown by at most e^(30 t) (the fastest growth seen) in half a second.
+    data = random_bait(generator(1, seed))
+    right, left = run(ready(data), HALF_SECOND), run(ready(mirrored(data)), HALF_SECOND)
+    left[:, ODD] *= -1.0
+    assert np.abs(right[:, ODD]).max() > 0.1  # the bait does leave its plane
+    np.testing.assert_allclose(left, right, rtol=0.0, atol=1e-9)
+
+
+def quiet_bait(seed: int) -> dict[str, Any]:
+    """A bait that wobbles regularly: little error in its parts, started straight, deep enough."""
+    data = random_bait(generator(20, seed))
+    data["start"].update(roll_deg=3.0, pitch_deg=-10.0, yaw_deg=2.0, rates_deg_s=[0.0, 0.0, 0.0])
+    data["water"]["current_m_s"] = 0.0
+    return data
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_mirrored_bait_has_the_same_class_and_mirrored_measures(seed: int) -> None:
+    data = quiet_bait(seed)
+    right = simulate(config_from_dict(data))
+    left = simulate(config_from_dict(mirrored(data)))
+    assert right.status == left.status == "settled"
+    assert right.motion_class == left.motion_class
+    for key, value in right.measures.items():
+        sign = -1.0 if key in SIGNED else 1.0
+        assert sign * left.measures[key] == pytest.approx(value, rel=0.02, abs=0.05), key
+
+
+def test_mirroring_is_its_own_inverse() -> None:
+    data = random_bait(generator(1, 0))
+    assert mirrored(mirrored(data)) == data
+    assert mirrored(data) != data
+
+
+# ----------------------------------------------------------------------------------------- heading
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_rates_do_not_depend_on_the_heading(seed: int) -> None:
+    data = random_bait(generator(2, seed))
+    there, here = ready(turned(data, 107.0)), ready(data)
+    a, b = rates(there, there.start), rates(here, here.start)
+    # relative to the largest acceleration, a few hundred rad/s^2
+    scale = np.abs(b[lo.U :]).max()
+    np.testing.assert_allclose(a[lo.U :], b[lo.U :], rtol=0.0, atol=1e-11 * scale)
+    assert a[lo.Z] == pytest.approx(b[lo.Z], abs=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_heading_changes_no_motion_seen_from_the_bait(seed: int) -> None:
+    # Inside a Runge-Kutta step the quaternion is not of unit length, so the two runs part by the
+    # error of the step; it has to vanish with the fourth power of the step, or faster.
+    data = random_bait(generator(2, seed))
+    here, there = ready(data), ready(turned(data, 107.0))
+    apart = []
+    for every in (8, 16):
+        step = 4e-3 / every
+        a = run(here, HALF_SECOND // 2, step, every)[:, lo.U :]
+        b = run(there, HALF_SECOND // 2, step, every)[:, lo.U :]
+        apart.append(float((np.abs(a - b) / np.abs(a).max(axis=0)).max()))
+    assert apart[0] < 1e-6
+    assert apart[1] < max(apart[0] / 8.0, 1e-11)
+
+
+@pytest.mark.parametrize("seed", [0, 2, 4])
+def test_heading_changes_no_measure(seed: int) -> None:
+    data = quiet_bait(seed)
+    here = simulate(config_from_dict(data))
+    there = simulate(config_from_dict(turned(data, -77.0)))
+    assert here.status == there.status == "settled"
+    assert here.motion_class == there.motion_class
+    for key, value in here.measures.items():
+        assert there.measures[key] == pytest.approx(value, rel=0.02, abs=0.05), key
+    early = slice(0, 50)  # 0.2 s, before the error of the step has grown
+    np.testing.assert_allclose(here.velocity[early], there.velocity[early], rtol=0.0, atol=1e-3)
+    np.testing.assert_allclose(
+        here.line_tension[early], there.line_tension[early], rtol=0.0, atol=1e-4
+    )
+    np.testing.assert_allclose(
+        here.position[early, 2], there.position[early, 2], rtol=0.0, atol=1e-7
+    )
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="retrieve is said to be used only with a line, but a free bait is measured about"
+    " retrieve.heading_deg although it starts along x",
+)
+def test_heading_means_nothing_without_a_line() -> None:
+    data = changed(random_bait(generator(2, 0)), line=None)
+    data["start"]["velocity_m_s"] = [1.0, 0.0, 0.0]
+    data["solver"] = {"duration_s": 1.0}
+    runs = [
+        simulate(config_from_dict(changed(data, retrieve={"heading_deg": angle})))
+        for angle in (0.0, 60.0)
+    ]
+    for key in ("turns", "side_drift_m_per_m"):
+        assert runs[1].measures[key] == pytest.approx(runs[0].measures[key], abs=1e-9), key
+
+
+# ----------------------------------------------------------------------------------------- current
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_current_over_a_resting_bait_equals_a_bait_moving_through_still_water(seed: int) -> None:
+    data = changed(random_bait(generator(3, seed)), line=None)
+    data["water"]["current_m_s"] = 0.7
+    data["start"]["velocity_m_s"] = [0.0, 0.0, 0.0]
+    drifting = ready(data)
+    current = drifting.model.scalar[lo.CUR_X : lo.CUR_Z + 1, 0]
+    against = -rotation_of(drifting.start).T @ current
+    moving = ready(
+        changed(
+            data,
+            water={"current_m_s": 0.0},
+            start={"velocity_m_s": [float(v) for v in against]},
+        )
+    )
+    step, every = 0.25e-3, 16
+    a, b = run(drifting, HALF_SECOND, step, every), run(moving, HALF_SECOND, step, every)
+    through_water = np.array([s[lo.U : lo.W + 1] - rotation_of(s).T @ current for s in a])
+    assert np.linalg.norm(current) == pytest.approx(0.7)
+    np.testing.assert_allclose(through_water, b[:, lo.U : lo.W + 1], rtol=0.0, atol=1e-8)
+    np.testing.assert_allclose(a[:, lo.P : lo.R + 1], b[:, lo.P : lo.R + 1], rtol=0.0, atol=1e-6)
+    time = np.arange(HALF_SECOND)[:, None] * step * every
+    np.testing.assert_allclose(
+        a[:, lo.X : lo.Z + 1] - time * current, b[:, lo.X : lo.Z + 1], rtol=0.0, atol=1e-9
+    )
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(
+    "axial_drag",
+    [
+        False,
+        pytest.param(
+            True,
+            marks=pytest.mark.xfail(
+                strict=True,
+                reason="the axial drag coefficient takes its Reynolds number from"
+                " retrieve.speed_m_s, not from the speed through the water",
+            ),
+        ),
+    ],
+)
+def test_tow_against_a_current_equals_a_faster_tow(seed: int, axial_drag: bool) -> None:
+    data = random_bait(generator(3, seed))
+    speed, heading = data["retrieve"]["speed_m_s"], data["retrieve"]["heading_deg"]
+    upstream = changed(
+        data,
+        loads={"axial_drag": axial_drag},
+        water={"current_m_s": 0.3, "current_toward_deg": heading + (180.0 if heading < 0 else -180.0)},
+    )
+    faster = changed(
+        upstream, water={"current_m_s": 0.0}, retrieve={"speed_m_s": speed + 0.3}
+    )
+    a, b = (run(ready(d), HALF_SECOND, 0.25e-3, 16)[:, lo.P : lo.R + 1] for d in (upstream, faster))
+    np.testing.assert_allclose(a, b, rtol=0.0, atol=1e-6)
+
+
+# ------------------------------------------------------------------------------- plane of symmetry
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_symmetric_bait_is_not_pushed_out_of_its_plane(seed: int) -> None:
+    # Not exactly zero: outlines and axes of plates are symmetric to round-off only.
+    rng = generator(4, seed)
+    data = random_bait(rng, symmetric=True)
+    case = ready(data)
+    mass = mass_matrix(case)
+    odd, even = np.ix_([1, 3, 5], [0, 2, 4]), np.ix_([0, 2, 4], [0, 2, 4])
+    assert np.abs(mass[odd]).max() < 1e-15 * np.abs(mass[even]).max()
+    state = case.start.copy()
+    for _ in range(20):
+        state[[lo.U, lo.W]] = rng.normal(size=2)
+        state[lo.Q] = 5.0 * rng.normal()
+        rate = rates(case, state)
+        assert np.abs(rate[[lo.Y, lo.V, lo.QX, lo.QZ]]).max() < 1e-12
+        assert np.abs(rate[[lo.P, lo.R]]).max() < 1e-12 * max(1.0, abs(rate[lo.Q]))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_symmetric_undisturbed_bait_keeps_its_plane(seed: int) -> None:
+    # Round-off of 1e-16 grows by at most e^(30 t), here to 3e-13 in a quarter of a second.
+    case = ready(random_bait(generator(4, seed), symmetric=True))
+    states = run(case, HALF_SECOND // 2)
+    assert np.abs(states[:, ODD]).max() < 1e-9
+    assert np.ptp(states[:, lo.W]) > 1e-3  # it does move within the plane
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_symmetric_body_without_plates_keeps_its_plane_exactly(seed: int) -> None:
+    data = random_bait(generator(4, seed), symmetric=True)
+    data["bait"].pop("bill")
+    data["bait"].pop("plate")
+    states = run(ready(data), 4 * HALF_SECOND)
+    assert (states[:, [lo.Y, lo.QX, lo.QZ, lo.V, lo.P, lo.R, lo.S, lo.SDOT]] == 0.0).all()
+    assert np.ptp(states[:, lo.W]) > 1e-3
+
+
+def test_a_trace_of_yaw_takes_an_unstable_symmetric_bait_out_of_its_plane() -> None:
+    # the same bait and duration as above: the plane is kept by symmetry, not by damping
+    data = random_bait(generator(4, 0), symmetric=True)
+    data["start"]["yaw_deg"] = 0.1
+    states = run(ready(data), HALF_SECOND // 2)
+    assert np.abs(states[:, ODD]).max() > 1e-3
+
+
+def test_generic_state_is_generic() -> None:
+    case = ready(random_bait(generator(5, 0)))
+    state = random_state(generator(5, 1), case)
+    assert (state[lo.QW :] != 0.0).all()
+    assert (rates(case, state) != 0.0).all()
