@@ -99,7 +99,10 @@ def run(
     picture: Annotated[
         Path | None,
         typer.Option(
-            "--picture", metavar="FILE", help="Draw the run as well, into a .png, .svg or .pdf."
+            "--picture",
+            metavar="FILE",
+            readable=False,
+            help="Draw the run as well, into a .png, .svg or .pdf.",
         ),
     ] = None,
     set_: SetOption = None,
@@ -235,7 +238,10 @@ def _print_run(result: RunResult, file: Path, picture: Path | None, *, as_json: 
 @app.command(epilog=epilog("runtrue show results/pike.h5"))
 def show(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Result of an earlier run, an .h5 file.")
+        Path,
+        typer.Argument(
+            metavar="FILE", readable=False, help="Result of an earlier run, an .h5 file."
+        ),
     ],
     json_: JsonOption = False,
 ) -> None:

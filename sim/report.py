@@ -94,8 +94,9 @@ def significant(value: float, digits: int = 4) -> str:
     """A number with so many figures, never in powers of ten unless it is far off."""
     if value == 0.0 or not math.isfinite(value):
         return "0" if value == 0.0 else "-"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    return f"{value:.{max(0, places)}f}" if -9 < places < 9 else f"{value:.{digits - 1}e}"
+    text = f"{value:.{digits - 1}e}"
+    places = digits - 1 - int(text.partition("e")[2])
+    return f"{value:.{max(0, places)}f}" if -9 < places < 9 else text
 
 
 def _sided(value: float, digits: int, unit: str, plus: str, minus: str) -> str:

@@ -100,7 +100,9 @@ class _Recorder:
         fine &= np.abs(found[:, lo.P : lo.R + 1]).sum(axis=1) < FASTEST_TURN
         good = int(np.argmin(fine)) if not fine.all() else found.shape[0]
         good = min(good, records) if good == records + 1 else good
-        tensions = np.array([[self.tension(t, y)] for t, y in zip(times[:good], found, strict=False)])
+        tensions = np.array(
+            [[self.tension(t, y)] for t, y in zip(times[:good], found, strict=False)]
+        )
         if good == records and found.shape[0] == records + 1:
             self.state = np.ascontiguousarray(found[-1][:, None])
         return found[:good, :, None], tensions.reshape(-1, 1), good
@@ -332,7 +334,9 @@ def _finish(
         attitude=full[:, lo.QW : lo.QZ + 1],
         velocity=full[:, lo.U : lo.R + 1],
         wake=full[:, lo.S : lo.SDOT + 1],
-        line_tension=tension if config.line is not None else np.where(np.isnan(tension), tension, 0.0),
+        line_tension=tension
+        if config.line is not None
+        else np.where(np.isnan(tension), tension, 0.0),
         rod_tip=rods,
         status=status,
         message=message,
@@ -357,5 +361,3 @@ def _divergence(recorder: _Recorder, states: np.ndarray, step: float, config: Co
         f" {ROW_NAMES[worst]}, last {last[worst]:.4g} rad/s); stopped. Try solver.step_ms below"
         f" {config.solver.step_ms:g}, and look for a part without mass or size."
     )
-
-

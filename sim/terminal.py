@@ -32,8 +32,13 @@ WIDEST = 110  # columns; longer lines of prose read badly
 
 # ---- options: one meaning wherever they occur ---------------------------------------------------
 
+# readable=False leaves it to the commands to complain about a file, who say more.
+
 ConfigFile = Annotated[
-    Path, typer.Argument(metavar="CONFIG", help="Configuration of the bait, a TOML file.")
+    Path,
+    typer.Argument(
+        metavar="CONFIG", readable=False, help="Configuration of the bait, a TOML file."
+    ),
 ]
 JsonOption = Annotated[
     bool,
@@ -42,7 +47,10 @@ JsonOption = Annotated[
 OutputOption = Annotated[
     Path | None,
     typer.Option(
-        "--output", metavar="FILE", help="File to write instead of the usual one; makes folders."
+        "--output",
+        metavar="FILE",
+        readable=False,
+        help="File to write instead of the usual one; makes folders.",
     ),
 ]
 ForceOption = Annotated[

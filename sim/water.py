@@ -23,7 +23,8 @@ def fresh_density(t: float) -> float:
     IAPWS-95.
     """
     top = 999.83952 + t * (
-        16.945176 + t * (-7.9870401e-3 + t * (-46.170461e-6 + t * (105.56302e-9 - t * 280.54253e-12)))
+        16.945176
+        + t * (-7.9870401e-3 + t * (-46.170461e-6 + t * (105.56302e-9 - t * 280.54253e-12)))
     )
     return top / (1.0 + 16.879850e-3 * t)
 
@@ -34,9 +35,7 @@ def fresh_viscosity(t: float) -> float:
     IAPWS SR6-08 (2011), eq. 7 for 0.1 MPa; from memory, checked against IAPWS values.
     """
     x = (t + 273.15) / 300.0
-    return 1e-6 * (
-        280.68 * x**-1.9 + 511.45 * x**-7.7 + 61.131 * x**-19.6 + 0.45903 * x**-40.0
-    )
+    return 1e-6 * (280.68 * x**-1.9 + 511.45 * x**-7.7 + 61.131 * x**-19.6 + 0.45903 * x**-40.0)
 
 
 def sea_density(t: float, salt: float = SEA_SALT) -> float:

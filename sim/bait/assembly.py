@@ -135,9 +135,7 @@ def assemble(config: Config) -> Assembly:
     for h in bait.hook:
         at = from_nose(h.from_nose_mm, h.above_centreline_mm - h.hang_mm, h.right_mm)
         mass = h.mass_g * GRAM
-        parts.append(
-            _point_part(h.name, "hook", mass, at, mass / (h.density_g_cm3 * GRAM_PER_CM3))
-        )
+        parts.append(_point_part(h.name, "hook", mass, at, mass / (h.density_g_cm3 * GRAM_PER_CM3)))
 
     if bait.body is not None:
         body = body_properties(bait.body, solver.body_strips, rho)
@@ -222,9 +220,7 @@ def _body_density(
     if settings.wall_mm is None:
         solid -= drilled
     else:
-        hardware += (
-            settings.filling_density_g_cm3 * GRAM_PER_CM3 * (body.filling_volume - drilled)
-        )
+        hardware += settings.filling_density_g_cm3 * GRAM_PER_CM3 * (body.filling_volume - drilled)
     density = (total * GRAM - hardware) / solid
     if density <= 0.0:
         raise ConfigError(

@@ -69,7 +69,9 @@ def outline_at(body: Body, aft: np.ndarray) -> Outline:
         t = 2.0 * aft / length - 1.0
         round_off = np.sqrt(np.maximum(0.0, 1.0 - t * t))
         half_height = 0.5 * float(body.height_mm or 0.0) * MM * round_off
-        return Outline(aft, half_height, half_height, 0.5 * float(body.width_mm or 0.0) * MM * round_off)
+        return Outline(
+            aft, half_height, half_height, 0.5 * float(body.width_mm or 0.0) * MM * round_off
+        )
     at = np.array([s.from_nose_mm for s in body.station]) * MM
     columns = []
     for key in ("upper_mm", "lower_mm", "half_width_mm"):
@@ -207,9 +209,8 @@ def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
         filling_volume, filling_centroid, filling_inertia = inner.moments()
         solid_volume = volume - filling_volume
         solid_centroid = (volume * centroid - filling_volume * filling_centroid) / solid_volume
-        solid_inertia = (
-            _about(inertia, volume, centroid - solid_centroid)
-            - _about(filling_inertia, filling_volume, filling_centroid - solid_centroid)
+        solid_inertia = _about(inertia, volume, centroid - solid_centroid) - _about(
+            filling_inertia, filling_volume, filling_centroid - solid_centroid
         )
 
     half_height = 0.5 * (outline.upper + outline.lower)
@@ -301,7 +302,13 @@ def _added_mass(
     x = -outline.aft
     for direction, extent, form, force, moment in (
         (np.array([0.0, 1.0, 0.0]), half_height, sway_shape, force_ratio[0], moment_ratio[0]),
-        (np.array([0.0, 0.0, 1.0]), outline.half_width, heave_shape, force_ratio[1], moment_ratio[1]),
+        (
+            np.array([0.0, 0.0, 1.0]),
+            outline.half_width,
+            heave_shape,
+            force_ratio[1],
+            moment_ratio[1],
+        ),
     ):
         mass = rho * math.pi * extent**2 * dx * form
         total = float(mass.sum())
@@ -314,7 +321,9 @@ def _added_mass(
         roll = 0.0
     else:
         strips = rho * math.pi * (half_height**2 - outline.half_width**2) ** 2 / 8.0 * dx
-        strip_ellipsoid = rho * math.pi / 8.0 * (axes[2] ** 2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
+        strip_ellipsoid = (
+            rho * math.pi / 8.0 * (axes[2] ** 2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
+        )
         scale = exact.inertia[0] / strip_ellipsoid if strip_ellipsoid > 0.0 else 1.0
         roll = float(strips.sum()) * scale
     matrix[3, 3] += roll
@@ -362,4 +371,3 @@ def axial_coefficient(properties: BodyProperties, reynolds: float) -> float:
     friction = 1.328 / math.sqrt(max(1000.0, reynolds))
     slender = properties.length / diameter
     return 0.44 / slender + 4.0 * friction * slender + 4.0 * friction / math.sqrt(slender)
-

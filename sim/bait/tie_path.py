@@ -65,7 +65,9 @@ def tie_path(config: Config) -> TiePath:
     length = body.length_mm * MM
     fine = outline_at(body, np.linspace(0.0, length, 2000))
     crest = int(np.argmax(fine.upper))
-    top = float(np.interp(TOP_SHARE * fine.upper[crest], fine.upper[: crest + 1], fine.aft[: crest + 1]))
+    top = float(
+        np.interp(TOP_SHARE * fine.upper[crest], fine.upper[: crest + 1], fine.aft[: crest + 1])
+    )
     deepest = float(fine.aft[int(np.argmax(fine.lower))])
     # dense toward the tip, where a round nose is steep
     share = np.linspace(0.0, 1.0, POINTS) ** 2

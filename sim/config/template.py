@@ -81,8 +81,8 @@ half_width_mm = 1.4
 [bait.bill]
 from_nose_mm = 7.0         # where its root leaves the head
 above_centreline_mm = -6.0
-length_mm = 20.0           # root to tip
-width_mm = 18.0
+length_mm = 16.0           # root to tip
+width_mm = 20.0
 angle_deg = 55.0           # 0 = straight ahead, 90 = straight down
 outline = "rounded"        # "square", "rounded", "tapered", "coffin" or "polygon"
 thickness_mm = 1.0
@@ -123,7 +123,7 @@ drag_area_mm2 = 40.0
 # ---- tie point ------------------------------------------------------------------------------
 [bait.tie]
 from_nose_mm = 3.0
-above_centreline_mm = -4.0
+above_centreline_mm = -5.0
 right_mm = 0.0             # bend the eye: positive to starboard
 
 # ---- line and retrieve ----------------------------------------------------------------------

@@ -48,7 +48,7 @@ def _cache_folder() -> Path:
 
 
 if not os.environ.get("NUMBA_CACHE_DIR"):
-    numba.config.CACHE_DIR = str(_cache_folder())
+    numba.config.CACHE_DIR = str(_cache_folder())  # type: ignore[attr-defined]
 
 
 def kernel(function: Callable[..., Any]) -> Any:

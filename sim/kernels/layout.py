@@ -17,6 +17,7 @@ P, Q, R = 10, 11, 12
 S, SDOT = 13, 14
 N_STATE = 15
 
+# fmt: off
 # --- scalars, shape (N_SCALAR, lanes)
 (
     RHO,  # water density [kg/m^3]
@@ -68,9 +69,11 @@ N_SCALAR = 45
 ) = range(23)
 N_PLATE = 23
 
+# fmt: on
 # --- plate elements, shape (plates, 3, elements, lanes): along e1 and e2 from the centroid, share
 EL_1, EL_2, EL_SHARE = 0, 1, 2
 
+# fmt: off
 # --- body strips, shape (strips, N_STRIP, lanes)
 (
     ST_X, ST_Z,  # centre of the section [m]
@@ -88,6 +91,7 @@ N_STRIP = 5
 ) = range(7)
 N_VOLUME = 7
 
+# fmt: on
 # --- retrieve speed, shape (3, knots, lanes)
 SP_TIME, SP_VALUE, SP_PATH = 0, 1, 2
 
@@ -106,4 +110,6 @@ class Model(NamedTuple):
     slices: np.ndarray  # (slices, 2): place in the half height and weight, sum of weights 1
     volumes: np.ndarray  # (volumes, N_VOLUME, lanes)
     hooks: np.ndarray  # (hooks, 4, lanes)
-    speed: np.ndarray  # (3, knots, lanes): time [s], speed [m/s] straight between the knots, path [m]
+    speed: (
+        np.ndarray
+    )  # (3, knots, lanes): time [s], speed [m/s] straight between the knots, path [m]

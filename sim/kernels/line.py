@@ -9,6 +9,7 @@ from sim.kernels.layout import (
     CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON, P, Q, R,
     REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V, W, X, Y, Z,
 )  # fmt: skip
+
 SHORTEST = 0.05  # a line is never reeled shorter than this [m]
 
 
@@ -95,9 +96,7 @@ def chord_line(t, y, rot, scalar, knots, k):
     if stretch > 0.0:
         rate = (hx * tow_speed - vx) * ex + (hy * tow_speed - vy) * ey - vz * ez + shorten
         stiffness = scalar[EA, k] / out
-        tension = max(
-            0.0, stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate
-        )
+        tension = max(0.0, stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate)
     tension *= scalar[LINE_ON, k]
 
     sx, sy, sz = vx - scalar[CUR_X, k], vy - scalar[CUR_Y, k], vz - scalar[CUR_Z, k]

@@ -84,15 +84,11 @@ def derivative_of_arrays(
         for i in range(plates.shape[0]):
             load = add(
                 load,
-                plate_load(
-                    u, v, w, p, q, r, g1, g2, g3, depth, y[S, k], plates, elements, i, k
-                ),
+                plate_load(u, v, w, p, q, r, g1, g2, g3, depth, y[S, k], plates, elements, i, k),
             )
         for i in range(hooks.shape[0]):
             load = add(load, hook_load(u, v, w, p, q, r, g1, g2, g3, depth, hooks, i, k))
-        pull, pulled = chord_line(
-            t, y, rot, scalar, speed, k
-        )
+        pull, pulled = chord_line(t, y, rot, scalar, speed, k)
         tension[k] = pulled
         kirchhoff(u, v, w, p, q, r, add(load, pull), mass, k, dy)
         dy[U, k] -= q * cw - r * cv

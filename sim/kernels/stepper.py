@@ -51,9 +51,7 @@ def integrate(first, every, step, y, model, scratch, out_state, out_tension, out
         for m in range(every):
             t = (base + m) * step
             half, end = t + 0.5 * step, t + step
-            derivative_of_arrays(
-                t, y, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
-            )
+            derivative_of_arrays(t, y, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate)
             if m == 0:
                 alive = False
                 for k in range(lanes):
@@ -81,9 +79,7 @@ def integrate(first, every, step, y, model, scratch, out_state, out_tension, out
                 half, stage, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
             )
             stage_state(1.0, step, y, rate, 2.0, total, stage)
-            derivative_of_arrays(
-                end, stage, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate
-            )
+            derivative_of_arrays(end, stage, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate)
             for i in range(N_STATE):
                 for k in range(lanes):
                     y[i, k] += step / 6.0 * (total[i, k] + rate[i, k])

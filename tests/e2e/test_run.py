@@ -59,9 +59,7 @@ def test_summary_says_what_the_library_says(call, pike):
     assert row(text, "Tail sweep") == f"{m['tail_sweep_mm']:.1f} mm from side to side"
     assert row(text, "Depth") == f"{m['depth_m']:.2f} m"
     grams = m["line_tension_n"] / 9.80665 * 1000
-    assert row(text, "Line tension") == (
-        f"{m['line_tension_n']:.2f} N (weight of {grams:.0f} g)"
-    )
+    assert row(text, "Line tension") == (f"{m['line_tension_n']:.2f} N (weight of {grams:.0f} g)")
     assert row(text, "Lean").startswith(f"{abs(m['lean_deg']):.1f} deg")
     assert row(text, "Side drift").startswith(f"{abs(m['side_drift_m_per_m'] * 1e3):.1f} mm per m")
     assert row(text, "Turns").startswith(f"{abs(m['turns']):.2f}")
@@ -229,9 +227,10 @@ def test_no_file_can_be_there(call, pike, no_simulation, output, words):
     assert "Traceback" not in answer.stderr
 
 
-@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
 def test_folder_without_permission(call, pike, no_simulation):
     Path("locked").mkdir(mode=0o500)
+    if os.access("locked", os.W_OK):
+        pytest.skip("this user may write anywhere")
     answer = call("run", pike, "--output", "locked/a.h5")
     assert answer.code == 1
     assert "locked/a.h5: may not be written" in answer.stderr

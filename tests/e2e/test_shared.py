@@ -132,7 +132,10 @@ def test_quick_commands_load_neither_kernels_nor_scipy(folder, words, code):
         ({"roll": 20.0, "roll_to_yaw": 0.25, "tight_yaw": 20.0}, "roll to yaw, 0.25 below"),
         ({"roll": 20.0, "roll_to_yaw": -0.25, "tight_yaw": 20.0}, "roll to yaw, 0.25 above"),
         ({"roll": 20.0, "lean": 30.0, "tight_yaw": -0.01}, "tight yaw, at the limit"),
-        ({"roll": float("nan"), "lean": float("nan"), "tight_yaw": 3.0}, "tight yaw, 3.0 deg above"),
+        (
+            {"roll": float("nan"), "lean": float("nan"), "tight_yaw": 3.0},
+            "tight yaw, 3.0 deg above",
+        ),
         ({}, ""),
     ],
 )
@@ -172,7 +175,7 @@ def test_fixed(value, digits, unit, text):
 @pytest.mark.parametrize(
     ("value", "text"),
     [(0.0, "0"), (2.45678, "2.457"), (-46.362, "-46.36"), (374.61, "374.6"), (25503.2, "25503"),
-     (0.00012345, "0.0001234"), (1.2345e-12, "1.234e-12"), (9.99996, "10.000")],
+     (0.00012346, "0.0001235"), (1.2346e-12, "1.235e-12"), (9.99996, "10.00")],
 )  # fmt: skip
 def test_significant(value, text):
     assert report.significant(value) == text

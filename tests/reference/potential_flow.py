@@ -38,9 +38,8 @@ def rectangle(length: float, width: float) -> tuple[float, float, float]:
     The error of the lattice falls with the width of its rings: two lattices are extrapolated.
     """
     share = min(max((length / width) ** 0.4, 0.6), 1.7)
-    coarse, fine = (
-        np.array(_rings(length, width, round(n * share), round(n / share))) for n in (14, 28)
-    )
+    n, m = round(16 * share), round(16 / share)
+    coarse, fine = (np.array(_rings(length, width, i * n, i * m)) for i in (1, 2))
     mass, along, across = 2.0 * fine - coarse
     return float(mass), math.sqrt(along / mass), math.sqrt(across / mass)
 

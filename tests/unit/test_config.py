@@ -397,7 +397,7 @@ def test_starting_config_loads_and_holds_the_promised_bait(tmp_path):
     assert body.length_mm == 70.0
     assert max(s.upper_mm + s.lower_mm for s in body.station) == 20.0
     assert max(2 * s.half_width_mm for s in body.station) == 14.0
-    assert (bill.length_mm, bill.width_mm, bill.angle_deg) == (20.0, 18.0, 55.0)
+    assert (bill.length_mm, bill.width_mm, bill.angle_deg) == (16.0, 20.0, 55.0)
     assert (bill.from_nose_mm, bill.above_centreline_mm) == (7.0, -6.0)
     assert (len(config.bait.ballast), len(config.bait.hook)) == (1, 2)
     assert None not in (config.bait.tie, config.line)
