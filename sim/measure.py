@@ -16,6 +16,7 @@ CYCLES_A_BLOCK = 4.0  # a block holds at least so many wobbles
 SHORTEST_BLOCK_S = 1.0
 FEWEST_BLOCKS = 2  # alike blocks that make a motion stationary
 FLOOR_DEG = 0.5  # differences below this count as none
+PITCH_FLOOR_DEG = 2.0  # the same for mean pitch, which creeps with depth and decides no class
 STILL_DEG = 0.02  # a yaw that moves less (rms) has no frequency
 
 
@@ -121,14 +122,14 @@ def _alike(a: Block, b: Block, tolerance: float, turning: bool) -> bool:
             and abs(a.turn_rate - b.turn_rate) <= 4.0 * tolerance * rate
         )
 
-    def near(x: float, y: float, scale: float) -> bool:
-        return abs(x - y) <= max(FLOOR_DEG, tolerance * scale)
+    def near(x: float, y: float, scale: float, floor: float = FLOOR_DEG) -> bool:
+        return abs(x - y) <= max(floor, tolerance * scale)
 
     return (
         near(a.yaw, b.yaw, max(a.yaw, b.yaw))
         and near(a.roll, b.roll, max(a.roll, b.roll))
         and near(a.lean, b.lean, max(a.roll, abs(a.lean)))
-        and near(a.pitch, b.pitch, abs(a.pitch))
+        and near(a.pitch, b.pitch, abs(a.pitch), PITCH_FLOOR_DEG)
         and near(a.yaw_mean, b.yaw_mean, max(a.yaw, abs(a.yaw_mean)))
     )
 
@@ -156,7 +157,8 @@ def stationary_part(angles: Angles, step: float, tolerance: float) -> Stationary
     -----
     Blocks are an eighth of the run, at least a second, at least four wobbles and, for a bait that
     turns over, at least one turn. Going back from the end, every block that agrees with the last
-    one belongs to the stationary part; two are the least. Without, the second half is returned,
+    one belongs to the stationary part; two are the least, half of the run the most, so that what
+    still creeps early in the run stays out. Without, the second half is returned,
     marked as not found.
     """
     n = angles.yaw.size
@@ -176,8 +178,9 @@ def stationary_part(angles: Angles, step: float, tolerance: float) -> Stationary
         return Stationary(half, n - 1, False, turning)
     starts = [n - 1 - (i + 1) * size for i in range(count)]
     blocks = [_block(angles, slice(s, s + size + 1), step) for s in starts]
+    most = max(FEWEST_BLOCKS, (n - 1 - half) // size)
     kept = 1
-    while kept < count and _alike(blocks[0], blocks[kept], tolerance, turning):
+    while kept < min(count, most) and _alike(blocks[0], blocks[kept], tolerance, turning):
         kept += 1
     if kept < FEWEST_BLOCKS:
         return Stationary(half, n - 1, False, turning)

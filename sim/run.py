@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 from sim import provenance
 from sim.bait.assembly import Assembly, assemble
 from sim.classify import classify, margins
-from sim.config.models import Config
+from sim.config.models import Config, Line
 from sim.errors import RunError
 from sim.kernels import layout as lo
 from sim.kernels.layout import Model
@@ -25,7 +25,8 @@ from sim.result import RunResult
 
 Progress = Callable[[float, float], None]
 
-LINE_LEFT_M = 0.5  # a reeled line is followed down to this length
+LINE_LEFT_M = 1.0  # a reeled line is followed down to this length, or to this many rod heights:
+ROD_HEIGHTS_LEFT = 3.0  # on a shorter one the bait is lifted out of the water
 STEP_ANGLE = 1.5  # largest line frequency times step; classical Runge-Kutta is stable to 2.8
 PIECE_S = 0.5  # simulated time between two reports of progress
 ROW_NAMES = (
@@ -150,12 +151,18 @@ def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> 
     return STEP_ANGLE / math.sqrt(stiffness * mobility)
 
 
+def _line_left(line: Line) -> float:
+    """Length down to which a reeled line is followed, at most half of it [m]."""
+    left = max(LINE_LEFT_M, ROD_HEIGHTS_LEFT * line.rod_tip_height_m)
+    return min(left, 0.5 * line.length_m)
+
+
 def _reel_time(config: Config) -> float:
-    """Time until a reeled line is down to LINE_LEFT_M [s]; infinite when the rod moves."""
+    """Time until a reeled line is in [s]; infinite when the rod moves."""
     line, retrieve = config.line, config.retrieve
     if line is None or retrieve.mode == "tow" or retrieve.speed_m_s == 0.0:
         return math.inf
-    path = line.length_m - min(LINE_LEFT_M, 0.5 * line.length_m)
+    path = line.length_m - _line_left(line)
     ramp = 0.5 * retrieve.ramp_s * retrieve.speed_m_s
     if path >= ramp:
         return retrieve.ramp_s + (path - ramp) / retrieve.speed_m_s
@@ -198,7 +205,7 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
     if config.line is not None:
         shortest = config.line.length_m
         if config.retrieve.mode == "reel":
-            shortest = max(SHORTEST, min(LINE_LEFT_M, 0.5 * config.line.length_m))
+            shortest = max(SHORTEST, _line_left(config.line))
     limit = line_step(config, bait, model, shortest)
     if solver.method == "rk4" and record_step / every > limit:
         every = math.ceil(record_step / limit)

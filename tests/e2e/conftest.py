@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from e2e_helpers import Answer, command
+from e2e_helpers import PIKE, Answer, command
 from typer.testing import CliRunner
 
 from sim.cli import app
-from sim.config import starting_config
 
 
 @pytest.fixture
@@ -50,7 +49,7 @@ def shell(folder: Path) -> Callable[..., Answer]:
 
 @pytest.fixture
 def pike(folder: Path) -> Path:
-    """The starting configuration as a file of the current folder."""
+    """The bait of these tests as a file of the current folder."""
     path = Path("pike.toml")
-    path.write_text(starting_config("pike"), encoding="utf-8")
+    path.write_text(PIKE, encoding="utf-8")
     return path

@@ -10,8 +10,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
+
+# Not the file that `runtrue new` writes, whose bait may change.
+PIKE = (Path(__file__).parent / "pike.toml").read_text(encoding="utf-8")
 
 needs_terminal = pytest.mark.skipif(os.name != "posix", reason="needs a POSIX terminal")
 
@@ -80,6 +84,6 @@ def in_terminal(
 
 
 def without_line(text: str) -> str:
-    """The starting configuration without its [line] and [retrieve] tables."""
+    """A configuration without its [line] and [retrieve] tables."""
     start, end = text.index("[line]"), text.index("[water]")
     return text[:start] + text[end:]

@@ -7,12 +7,9 @@ import os
 from pathlib import Path
 
 import pytest
+from e2e_helpers import PIKE
 
-from sim.config import starting_config
-
-START = starting_config("pike")
-
-# What is changed in the starting file, to what, and what the message must name.
+# What is changed in a sound file, to what, and what the message must name.
 SLIPS = {
     # numbers
     "zero length": ("length_mm = 70.0", "length_mm = 0", "bait.body.length_mm"),
@@ -95,8 +92,8 @@ def refused(answer, name: str) -> list[str]:
 @pytest.mark.parametrize("command", ["check", "run", "weigh"])
 def test_slip(call, folder, what, command):
     old, new, named = SLIPS[what]
-    assert old in START
-    Path("pike.toml").write_text(START.replace(old, new, 1))
+    assert old in PIKE
+    Path("pike.toml").write_text(PIKE.replace(old, new, 1))
     answer = call(command, "pike.toml")
     lines = refused(answer, named)
     assert all(line.removeprefix("warning: ").startswith("pike.toml: ") for line in lines)
@@ -115,14 +112,14 @@ FILES = {
     "no body": (b"[bait]\n", "bait"),
     "prose": (b"a bait of wood\n", "not valid TOML"),
     "json": (b'{"bait": {}}', "not valid TOML"),
-    "utf-16": (START.encode("utf-16"), "is not UTF-8"),
-    "latin-1": (START.replace('note = ""', 'note = "Köder"').encode("latin-1"), "is not UTF-8"),
+    "utf-16": (PIKE.encode("utf-16"), "is not UTF-8"),
+    "latin-1": (PIKE.replace('note = ""', 'note = "Köder"').encode("latin-1"), "is not UTF-8"),
     "zeros": (b"\0" * 100, "not valid TOML"),
     "picture": (b"\x89PNG\r\n\x1a\n\0\0", "is not UTF-8"),
     "result": (b"\x89HDF\r\n\x1a\n", "is a result file"),
     "huge": (b"#" * 2_000_000, "too large"),
     "brackets": (b"x = " + b"[" * 5000, "nested too deeply"),
-    "cut off": (START[: START.index("density_g_cm3 = 0.42") + 5].encode(), "TOML"),
+    "cut off": (PIKE[: PIKE.index("density_g_cm3 = 0.42") + 5].encode(), "TOML"),
 }
 
 

@@ -6,6 +6,7 @@ import os
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from e2e_helpers import in_terminal, needs_terminal, without_line
 import sim
 import sim.plots.run
 import sim.run
+from sim import terminal
 from sim.config import config_digest
 from sim.errors import RuntrueError
 
@@ -24,11 +26,12 @@ DIVERGES = (
     "--set", "retrieve.speed_m_s=10", "--set", "solver.step_ms=20",
     "--set", "solver.output_step_ms=20",
 )  # fmt: skip
-NEVER_SETTLES = (
-    "--set", "solver.max_duration_s=8", "--set", "solver.settle_tolerance=0.001",
-    "--set", "retrieve.speed_m_s=0.3",
+# Too short to hold two wobbles that could be alike.
+TOO_SHORT = ("--set", "solver.duration_s=1", "--set", "solver.max_duration_s=1")
+LONG = (
+    "--set", "solver.duration_s=600", "--set", "solver.max_duration_s=3600",
+    "--set", "solver.step_ms=0.01",
 )  # fmt: skip
-LONG = ("--set", "solver.duration_s=600", "--set", "solver.max_duration_s=3600")
 
 
 def row(text: str, label: str) -> str:
@@ -148,7 +151,7 @@ def test_last_of_two_sets_of_a_key_counts(call, pike):
 
 @pytest.fixture
 def stored(pike):
-    """A result of the starting configuration where the command would write its own."""
+    """A result where the command would write its own."""
     path = Path("results/pike.h5")
     sim.save_run(sim.simulate(sim.load_config(pike)), path)
     return path
@@ -339,17 +342,17 @@ def test_matplotlib_is_loaded_for_a_picture_alone(pike):
 
 
 def test_a_run_that_has_not_settled_is_no_failure(call, pike):
-    answer = call("run", pike, *NEVER_SETTLES)
+    answer = call("run", pike, *TOO_SHORT)
     assert answer.code == 0
     assert row(answer.stdout, "Class") == "none: the motion did not settle"
-    assert row(answer.stdout, "Status").startswith("not settled: not stationary after 8 s.")
-    assert "Second half of a motion that has not settled, 4.00 s to 8.00 s" in answer.stdout
+    assert row(answer.stdout, "Status").startswith("not settled: not stationary after 1 s.")
+    assert "Second half of a motion that has not settled, 0.50 s to 1.00 s" in answer.stdout
     assert "nearest limit" not in answer.stdout
     assert sim.load_run("results/pike.h5").motion_class is None
 
 
 def test_nearest_limit_is_null_without_a_class(call, pike):
-    got = json.loads(call("run", pike, *NEVER_SETTLES, "--json").stdout)
+    got = json.loads(call("run", pike, *TOO_SHORT, "--json").stdout)
     assert got["nearest_limit"] is None
     assert got["status"] == "not settled"
 
@@ -422,18 +425,49 @@ def test_ctrl_c_after_the_file_is_there_says_so(call, pike, monkeypatch):
     assert answer.stderr == f"interrupted; {Path('results/pike.h5')} was written.\n"
 
 
+@pytest.fixture
+def slow_run(monkeypatch):
+    """Runs that take longer than a progress bar waits."""
+    real = sim.simulate
+
+    def simulate(config, progress):
+        progress(1.0, 8.0)
+        time.sleep(0.3)
+        progress(2.0, 8.0)
+        return real(config)
+
+    monkeypatch.setattr(sim.run, "simulate", simulate)
+    monkeypatch.setattr(terminal, "SHOW_AFTER_S", 0.05)
+
+
+@pytest.mark.parametrize(
+    ("someone_looks", "more", "shown"), [(True, (), 1), (True, ("--quiet",), 0), (False, (), 0)]
+)
+def test_progress_only_where_somebody_looks(
+    call, pike, slow_run, monkeypatch, someone_looks, more, shown
+):
+    monkeypatch.setattr(terminal, "is_terminal", lambda _: someone_looks)
+    monkeypatch.setenv("FORCE_COLOR", "1")  # so that rich takes the test's stream for a terminal
+    answer = call("run", pike, "--json", *more)
+    assert answer.code == 0
+    json.loads(answer.stdout)
+    assert ("2.0 of 8 s simulated" in answer.stderr) == bool(shown)
+    assert bool(answer.stderr) == bool(shown)
+
+
+def test_quick_work_shows_no_progress(call, pike, slow_run, monkeypatch):
+    monkeypatch.setattr(terminal, "is_terminal", lambda _: True)
+    monkeypatch.setattr(terminal, "SHOW_AFTER_S", 60.0)
+    assert call("run", pike).stderr == ""
+
+
 @needs_terminal
-def test_progress_only_where_somebody_looks(pike, shell):
-    slow = ("--set", "solver.duration_s=600", "--set", "solver.max_duration_s=600", "--force")
-    code, seen = in_terminal(["run", pike, *slow], NO_COLOR="1")
-    assert code == 0
-    assert " s simulated" in seen
-    assert "\x1b[38;5;" not in seen and "\x1b[3" not in seen  # no colour
-    code, seen = in_terminal(["run", pike, *slow, "--quiet"])
-    assert code == 0
-    assert " s simulated" not in seen
-    answer = shell("run", pike, *slow)
-    assert (answer.code, answer.stderr) == (0, "")
+def test_no_color(pike, stored):
+    code, seen = in_terminal(
+        ["run", pike, "--force", *LONG], interrupt_at=" s simulated", NO_COLOR="1"
+    )
+    assert code == 130
+    assert not re.search(r"\x1b\[(3[0-9]|9[0-7]|4[0-8])[;m]", seen)
 
 
 @needs_terminal

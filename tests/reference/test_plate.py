@@ -88,7 +88,8 @@ def test_square_plate_below_twenty_degrees_lies_between():
 
 
 @pytest.mark.parametrize(
-    ("aspect_ratio", "slope"), [(0.5, 0.773), (1.0, 1.483), (1.5, 2.094), (2.0, 2.603), (3.0, 3.363)]
+    ("aspect_ratio", "slope"),
+    [(0.5, 0.773), (1.0, 1.483), (1.5, 2.094), (2.0, 2.603), (3.0, 3.363)],
 )
 def test_slope_at_zero_helmbold(aspect_ratio, slope):
     # Helmbold 1942: 2 pi AR / (2 + sqrt(4 + AR^2)) a radian; formula from memory, high
@@ -315,7 +316,8 @@ def test_spin_damping_off_the_middle():
     d = 0.25 * length
     solver = {"plate_elements_along": 16, "plate_elements_across": 2}
     # turning nose up about an axis d ahead of the centre carries the centre down
-    found = fluid_loads(lone_plate(SIDE, SIDE, solver=solver), (0.0, 0.0, spin * d), (0.0, spin, 0.0))
+    cfg = lone_plate(SIDE, SIDE, solver=solver)
+    found = fluid_loads(cfg, (0.0, 0.0, spin * d), (0.0, spin, 0.0))
     drag = normal_coefficient(90.0)
     about_axis = found.moment[1] + d * found.force[2]
     exact = (
