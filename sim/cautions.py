@@ -82,6 +82,12 @@ def _far_parts(bait: Bait) -> list[str]:
                 " false. Check its position, or set inside = true."
             )
     for i, h in enumerate(bait.hook):
+        if h.drag_area_mm2 == 0.0:
+            found.append(
+                f'bait.hook.{i} ("{h.name}") has no drag_area_mm2: hook drag damps the roll and can'
+                " decide the class. Give drag coefficient times frontal area, 30 to 60 for a small"
+                " treble."
+            )
         if not surface.size:
             continue
         gap = _gap_mm(bait, surface, from_nose(h.from_nose_mm, h.above_centreline_mm, h.right_mm))

@@ -288,7 +288,7 @@ def weigh(
     settings = _load(config, set_)
     from sim import report
     from sim.bait.assembly import assemble
-    from sim.bait.hydrostatics import rest, terminal_speed
+    from sim.hydrostatics import rest, terminal_speed
 
     with terminal.Watch(settings.name or "weigh", quiet=quiet):
         bait = assemble(settings)

@@ -26,7 +26,7 @@ from sim.config.models import Ballast, Config
 from sim.result import RunResult
 
 if TYPE_CHECKING:
-    from sim.bait.hydrostatics import Rest, Terminal
+    from sim.hydrostatics import Rest, Terminal
 
 GRAVITY = 9.80665  # standard gravity [m/s^2], to give a force as the weight of so many grams
 LEAD_G_CM3 = (10.9, 11.5)  # pure lead is 11.34, alloys with antimony or tin are lighter

@@ -70,7 +70,7 @@ class _Recorder:
         self.rows.append(states[:good, :, 0])
         self.tensions.append(tensions[:good, 0])
         self.count += good
-        self.good = good == records
+        self.good = good == records and bool(np.isfinite(self.state).all())
 
     def _dop853(self, records: int) -> tuple[np.ndarray, np.ndarray, int]:
         """The same right-hand side under SciPy's adaptive integrator."""
@@ -118,7 +118,7 @@ class _Recorder:
         """States (n, 15) and tensions (n,) so far, the state in hand included when it is sound."""
         rows, tensions = list(self.rows), list(self.tensions)
         last = self.state[:, 0]
-        if self.good and np.isfinite(last).all():
+        if self.good:
             rows.append(last[None].copy())
             tensions.append(np.array([self.tension(self.count * self.record_step, last)]))
         return np.concatenate(rows), np.concatenate(tensions)

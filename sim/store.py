@@ -119,11 +119,11 @@ MEASURES: dict[str, Label] = {
     "speed_m_s": Label("mean speed", "m/s"),
 }
 _MARGINS: dict[str, Label] = {
-    "spin": Label("margin to the spin limit"),
-    "roll": Label("margin to the roll amplitude limit"),
-    "lean": Label("margin to the lean limit"),
+    "spin": Label("margin to the spin limit", "turns"),
+    "roll": Label("margin to the roll amplitude limit", "deg"),
+    "lean": Label("margin to the lean limit", "deg"),
     "roll_to_yaw": Label("margin to the roll to yaw limit"),
-    "tight_yaw": Label("margin to the tight yaw limit"),
+    "tight_yaw": Label("margin to the tight yaw limit", "deg"),
 }
 # Key suffix -> unit, for names that no table has. Longer suffixes are tried first.
 _SUFFIXES = {
@@ -150,7 +150,7 @@ _OTHERS: dict[str, Label] = {
     "outcome/motion_class": Label("what the bait did"),
     "outcome/motion_class_text": Label("what the bait did"),
     "outcome/class_reason": Label("which limit decided the class"),
-    "outcome/window": Label("start and end of the stationary part", "s"),
+    "outcome/window": Label("start and end of the part measured", "s"),
     "outcome/warnings": Label("warnings"),
 }
 

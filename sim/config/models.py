@@ -170,8 +170,8 @@ class Start(Table):
         "start velocity [u, v, w] in the bait frame",
         "m/s",
         None,
-        "forward, starboard, toward the belly, left out it is the retrieve speed with a line and"
-        " rest without",
+        "forward, starboard, toward the belly, left out it is the retrieve speed with a line (rest"
+        " with a ramp) and rest without",
     )
     rates_deg_s: Vector3 = value(
         "start turning rates [p, q, r] in the bait frame",

@@ -22,6 +22,7 @@ __all__ = ["COMMAND", "MARKER", "config_reference", "schema_text", "with_referen
 COMMAND = "python -m sim.config.reference"
 MARKER = f"<!-- From here to the end this page is written by `{COMMAND}`. -->"
 PAGE, SCHEMA = "config.md", "config.schema.json"
+DOCS = Path(__file__).resolve().parents[2] / "docs"
 
 
 def config_reference() -> str:
@@ -84,7 +85,7 @@ def _section(path: str) -> list[str]:
     lines = [" ".join([_what(path), *_presence(path)]), ""]
     shared = [p for p, other in tables().items() if other.model in model.__mro__[1:]]
     if shared:
-        lines[0] += f" The keys of {_link(shared[0])} have the words of that table here as well."
+        lines[0] += f" Keys that {_link(shared[0])} has as well are described in its words."
     lines += ["| Key | Unit | Default | Allowed | Meaning |", "|---|---|---|---|---|"]
     inner = children(model)
     for key, field in model.model_fields.items():
@@ -162,9 +163,8 @@ def _cell(text: str) -> str:
     return text.replace("|", "\\|")
 
 
-def main() -> int:
-    """Rewrite the generated files in ``docs/`` of the checkout; exit code."""
-    folder = Path(__file__).resolve().parents[2] / "docs"
+def main(folder: Path = DOCS) -> int:
+    """Rewrite the generated files in a folder; returns the exit code."""
     page = folder / PAGE
     try:
         texts = {page: with_reference(page.read_text("utf-8")), folder / SCHEMA: schema_text()}

@@ -184,7 +184,7 @@ def test_significant(value, text):
 def test_documented_keys_are_those_of_the_documents(call, pike):
     config = sim.load_config(pike)
     bait = sim.assemble(config)
-    from sim.bait.hydrostatics import rest, terminal_speed
+    from sim.hydrostatics import rest, terminal_speed
 
     documents = {
         report.run_document: report.run_document(sim.simulate(config)),

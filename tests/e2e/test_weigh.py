@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import sim
-from sim.bait.hydrostatics import rest, terminal_speed
+from sim.hydrostatics import rest, terminal_speed
 from sim.water import water_properties
 
 # A 5:1 ellipsoid: everything about it is known in closed form.

@@ -184,7 +184,7 @@ def test_thin_wall_weighs_its_surface_times_its_thickness(
     a, c = 0.5 * length, 0.5 * height
     e = np.sqrt(1.0 - (c / a) ** 2)
     surface = 2.0 * np.pi * c * c * (1.0 + a / (c * e) * np.arcsin(e))  # prolate spheroid [mm2]
-    # Steiner's formula for a body moved inward: V(t) = V - S t + H t^2 - ..., H by its mean curvature
+    # Steiner's formula for a body moved inward, V - S t + H t^2 - ..., H its mean curvature
     curvature = np.pi * a * (2.0 + c * c / (a * a * e) * np.log((1.0 + e) / (1.0 - e)))
     grams = 1e-3 * (surface * wall - curvature * wall**2)
     assert grams * (1.0 - tolerance) < bait.mass * 1e3 < grams * (1.0 + 1e-3)

@@ -103,14 +103,21 @@ class FluidLoads(NamedTuple):
 
 
 def fluid_loads(
-    cfg: sim.Config, velocity: Sequence[float], rates: Sequence[float] = (0.0, 0.0, 0.0)
+    cfg: sim.Config,
+    velocity: Sequence[float],
+    rates: Sequence[float] = (0.0, 0.0, 0.0),
+    level: bool = True,
 ) -> FluidLoads:
-    """Loads at a velocity [m/s] and turning rates [rad/s], level attitude, no line."""
+    """Loads at a velocity [m/s] and turning rates [rad/s], no line.
+
+    The attitude is level, or that of the configured start.
+    """
     bait = sim.assemble(cfg)
     model = build_model(cfg, bait, np.zeros(3))
     state, _ = start_state(cfg, bait)
     state = state[:, None].copy()
-    state[lo.QW : lo.QZ + 1, 0] = 1.0, 0.0, 0.0, 0.0
+    if level:
+        state[lo.QW : lo.QZ + 1, 0] = 1.0, 0.0, 0.0, 0.0
     state[lo.U : lo.W + 1, 0] = velocity
     state[lo.P : lo.R + 1, 0] = rates
     rate = np.zeros_like(state)

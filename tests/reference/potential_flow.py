@@ -1,8 +1,8 @@
-"""Two small solvers of potential flow, to check added mass against something the program lacks.
+"""Small solvers of potential flow, to check added mass against something the program lacks.
 
-Both solve Laplace's equation outside the body by singularities on its surface: vortex rings for a
-flat plate, sources (Hess & Smith 1967, Prog. Aero. Sci. 8, 1-138) for a closed body. They are
-checked themselves on Lamb's closed forms before anything is compared with them.
+They solve Laplace's equation outside the body by singularities on its surface: vortex rings for a
+flat plate, sources (Hess & Smith 1967, Prog. Aero. Sci. 8, 1-138) for a closed body and for a
+section. They are checked themselves on closed forms before anything is compared with them.
 """
 
 from __future__ import annotations
@@ -118,3 +118,30 @@ def slender_body(sections: Sections) -> np.ndarray:
     """
     coarse, fine = (_sources(_panels(sections, n, m)) for n, m in ((24, 16), (36, 24)))
     return (9.0 * fine - 4.0 * coarse) / 5.0
+
+
+def section(half_width: float, half_height: float, exponent: float) -> tuple[float, float, float]:
+    """Added mass in sway and heave and added inertia in roll over rho, a length.
+
+    The section is |y/a|^n + |z/b|^n = 1; 600 source panels of equal length.
+    """
+    turn = np.linspace(0.0, 2.0 * math.pi, 20001)
+    c, s = (np.where(np.abs(v) < 1e-12, 0.0, v) for v in (np.cos(turn), np.sin(turn)))
+    y = half_width * np.sign(c) * np.abs(c) ** (2.0 / exponent)
+    z = half_height * np.sign(s) * np.abs(s) ** (2.0 / exponent)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(y), np.diff(z)))])
+    places = np.linspace(0.0, run[-1], 601)
+    y, z = np.interp(places, run, y), np.interp(places, run, z)
+    ym, zm = 0.5 * (y[1:] + y[:-1]), 0.5 * (z[1:] + z[:-1])
+    length = np.hypot(np.diff(y), np.diff(z))
+    ny, nz = np.diff(z) / length, -np.diff(y) / length
+    dy, dz = ym[:, None] - ym, zm[:, None] - zm
+    r2 = dy * dy + dz * dz
+    np.fill_diagonal(r2, 1.0)
+    flux = (dy * ny[:, None] + dz * nz[:, None]) / r2 * length / (2.0 * math.pi)
+    np.fill_diagonal(flux, 0.5)
+    potential = 0.5 * np.log(r2) * length / (2.0 * math.pi)
+    np.fill_diagonal(potential, length * (np.log(0.5 * length) - 1.0) / (2.0 * math.pi))
+    motions = np.column_stack([ny, nz, ym * nz - zm * ny])
+    flow = potential @ np.linalg.solve(flux, motions)
+    return tuple(-float((flow[:, i] * length) @ motions[:, i]) for i in range(3))  # type: ignore[return-value]

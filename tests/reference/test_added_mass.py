@@ -29,7 +29,7 @@ from .cases import (
     fluid_loads,
     lone_plate,
 )
-from .potential_flow import rectangle, slender_body
+from .potential_flow import rectangle, section, slender_body
 
 MM = 1e-3
 
@@ -287,13 +287,16 @@ def test_rectangular_plate_rotation_against_a_vortex_lattice(ratio):
 
 
 def stations_config(
-    rows: list[tuple[float, float, float, float]], solver: dict[str, object] | None = None
+    rows: list[tuple[float, float, float, float]],
+    solver: dict[str, object] | None = None,
+    exponent: float = 2.0,
 ) -> sim.Config:
-    """A body of elliptic sections: from nose, upper, lower, half width, all in mm."""
+    """A body from its stations: from nose, upper, lower, half width, all in mm."""
     keys = ("from_nose_mm", "upper_mm", "lower_mm", "half_width_mm")
     body = {
         "length_mm": rows[-1][0],
         "density_g_cm3": 1.0,
+        "exponent": exponent,
         "station": [dict(zip(keys, row, strict=True)) for row in rows],
     }
     return config({"body": body}, ("added_mass",), solver=solver or {})
@@ -326,6 +329,52 @@ def test_square_section():
     # Square of side 2a moving flat-on: 1.51 pi rho a^2 a length, DNV-RP-C205 App. D; from memory,
     # high confidence.
     assert section_factor(1.0, 1.0) == pytest.approx(1.51, rel=0.01)
+
+
+def test_section_panels_meet_the_closed_forms():
+    # The solver that the next tests compare with: ellipse (exact, see above), square flat-on
+    # (4.754 rho a^2, Newman 1977, Marine Hydrodynamics, table 4.3; from memory, high confidence),
+    # the latter reached by a superellipse of exponent 60 within 2 %.
+    sway, heave, roll = section(0.7, 1.0, 2.0)
+    exact = [math.pi, 0.49 * math.pi, math.pi / 8.0 * 0.51**2]
+    assert [sway, heave, roll] == pytest.approx(exact, rel=3e-3)
+    assert section(1.0, 1.0, 60.0)[0] == pytest.approx(4.754, rel=0.02)
+
+
+SLABS = [(14.0, 20.0, 3.0), (14.0, 20.0, 4.0), (10.0, 20.0, 4.0), (14.0, 20.0, 6.0)]
+
+
+def slab(width: float, height: float, exponent: float) -> tuple[np.ndarray, tuple[float, ...]]:
+    """Sway, heave and roll of a long slab-sided body, a length, as assembled and as solved."""
+    length = 5000.0
+    cfg = stations_config(
+        [(x, 0.5 * height, 0.5 * height, 0.5 * width) for x in (0.0, 0.5 * length, length)],
+        exponent=exponent,
+    )
+    bait = sim.assemble(cfg)
+    found = np.diag(bait.added_mass)[1:4] / (bait.water.density * length * MM)
+    return found, section(0.5 * width * MM, 0.5 * height * MM, exponent)
+
+
+@pytest.mark.parametrize("size", SLABS, ids=str)
+def test_slab_section_in_sway_and_heave(size):
+    # Between ellipse and rectangle the program goes by the fullness, an assumption: 6 to 12 % too
+    # much against potential flow solved here, and never too little.
+    found, solved = slab(*size)
+    assert (found[:2] / solved[:2] >= 1.0).all()
+    assert found[:2] == pytest.approx(solved[:2], rel=0.15)
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="the roll term of a section knows no exponent: it is that of the ellipse with the same"
+    " axes, a fifth to three fifths too little for slab sides, and nothing at all for a square",
+)
+@pytest.mark.parametrize("size", SLABS, ids=str)
+def test_slab_section_in_roll(size):
+    # Potential flow solved here.
+    found, solved = slab(*size)
+    assert found[2] == pytest.approx(solved[2], rel=0.15)
 
 
 # A tapered body, 90 x 18 x 13 mm, closed to a point at both ends.

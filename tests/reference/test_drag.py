@@ -98,6 +98,32 @@ def test_crossflow_goes_with_the_whole_speed_across():
     assert fluid_loads(no_tail, (2.0, 0.5, 0.0)).force[1] == pytest.approx(sway[1], rel=1e-12)
 
 
+@pytest.mark.parametrize("axis", ["roll", "pitch", "yaw"])
+def test_turning_damping(axis):
+    # A strip body of length L about its middle, a width of D: -rho Cd D w |w| L^4 / 64, and a slab
+    # of height H rolling, a length: -rho Cd p |p| H^4 / 64; strip integrals, computed from the
+    # formula (the same in Li et al. 2022, JFM 937, read in a secondary copy).
+    cfg = sim.with_overrides(
+        long_body(14.0, 20.0), {"solver.body_slices": 16, "solver.body_strips": 32}
+    )
+    body = sim.assemble(cfg).body
+    assert body is not None
+    sway, heave = crossflow_coefficients(cfg.bait.body, body)
+    length, height, width = 2.0, 20.0 * MM, 14.0 * MM
+    spin = 3.0
+    row, scale = {
+        "roll": (0, sway * length * height**4),
+        "pitch": (1, heave * width * length**4),
+        "yaw": (2, sway * height * length**4),
+    }[axis]
+    rates = np.zeros(3)
+    rates[row] = spin
+    found = fluid_loads(cfg, (0.0, 0.0, 0.0), rates)
+    exact = -found.bait.water.density * spin**2 / 64.0 * scale
+    assert found.moment[row] == pytest.approx(exact, rel=1e-3)
+    assert np.abs(np.delete(found.moment, row)).max() < 1e-9 * abs(exact)
+
+
 # --- finite length -----------------------------------------------------------------------------
 
 

@@ -11,6 +11,8 @@ import math
 import numpy as np
 import pytest
 
+import sim
+
 from .cases import (
     COMPUTED,
     MEMORY_HIGH,
@@ -18,6 +20,7 @@ from .cases import (
     SECONDARY,
     FluidLoads,
     config,
+    crossings,
     flat_plate,
     fluid_loads,
     lone_plate,
@@ -327,3 +330,30 @@ def test_spin_damping_off_the_middle():
     assert about_axis == pytest.approx(exact, rel=5e-3)
 
 
+
+
+# --- shedding ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("a_deg", [90.0, 60.0, 30.0], ids=lambda a: f"{a:g} deg")
+def test_shedding_frequency(a_deg):
+    # Plate across the stream: f width / U = 0.14 to 0.15 (Roshko 1954, NACA TN 3169; Blevins);
+    # inclined 30 to 90 degrees: f c sin a / U = 0.148 (Fage & Johansen 1927); from memory, high
+    # confidence. The program takes the width of the bill for the length that sheds.
+    speed, width = 1.2, 18.0
+    bill = flat_plate(20.0, width, angle_deg=a_deg)
+    cfg = config(
+        {"bill": bill},
+        ("wake",),
+        start={"velocity_m_s": [speed, 0.0, 0.0]},
+        solver={"duration_s": 4.0, "max_duration_s": 4.0, "step_ms": 1.0, "output_step_ms": 1.0},
+    )
+    run = sim.simulate(cfg)
+    times = crossings(run.time, run.wake[:, 0])[-10:]
+    frequency = 9.0 / (times[-1] - times[0])
+    strouhal = frequency * width * MM / (speed * math.sin(math.radians(a_deg)))
+    assert 0.14 <= strouhal <= 0.15
+    # van der Pol's limit cycle has the amplitude 2 and, to second order, the frequency 1 - eps^2/16
+    # (Nayfeh & Mook 1979, Nonlinear Oscillations; from memory, high confidence)
+    assert strouhal == pytest.approx(0.15 * (1.0 - 0.3**2 / 16.0), rel=1e-3)
+    assert np.abs(run.wake[run.time > 2.0, 0]).max() == pytest.approx(2.0, rel=0.01)

@@ -205,6 +205,26 @@ def test_kirchhoff_invariants():
     assert np.ptp(run.velocity[:, 0]) > 0.5
 
 
+def test_kirchhoff_in_a_current():
+    # Galileo, exact: water that moves as a whole carries the motion with it.
+    still = free_run(ideal_ellipsoid(solver(0.5, 0.1, 10)))
+    speed, toward = 0.7, math.radians(40.0)
+    current = speed * np.array([math.cos(toward), math.sin(toward), 0.0])
+    moved = sim.with_overrides(
+        ideal_ellipsoid(solver(0.5, 0.1, 10)),
+        {
+            "water.current_m_s": speed,
+            "water.current_toward_deg": 40.0,
+            "start.velocity_m_s": list(np.array(KIRCHHOFF_START["velocity_m_s"]) + current),
+        },
+    )
+    run = free_run(moved)
+    assert run.attitude == pytest.approx(still.attitude, abs=1e-6)
+    assert run.velocity[:, 3:] == pytest.approx(still.velocity[:, 3:], abs=1e-4)
+    carried = still.position + run.time[:, None] * current
+    assert run.position == pytest.approx(carried, abs=1e-7)
+
+
 def last_state(run: sim.RunResult) -> np.ndarray:
     """State at the end, each part over a size of its own."""
     linear, rates = run.velocity[-1, :3], run.velocity[-1, 3:]

@@ -1,0 +1,280 @@
+"""Sinking, rising and floating without a line, against closed forms."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+import sim
+from sim.bait.added_mass import ellipsoid_added_mass
+from sim.hydrostatics import rest, terminal_speed
+
+from .cases import GRAVITY, config, crossings, ellipsoid, flat_plate, fluid_loads
+
+MM = 1e-3
+RHO = 1000.0
+WATER = {"density_kg_m3": RHO, "viscosity_m2_s": 1.0e-6}
+# Without the linear lift, which belongs to slender bodies: a sphere has none.
+LOADS = ("weight", "buoyancy", "added_mass", "body_drag", "axial_drag", "plates")
+
+
+def sphere(radius: float, density: float, **tables: dict[str, object]) -> sim.Config:
+    """A free sphere; radius in mm."""
+    tables.setdefault("water", WATER)
+    return config({"body": ellipsoid(2 * radius, 2 * radius, 2 * radius, density)}, LOADS, **tables)
+
+
+# --- terminal speed ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("density", [3.0, 1.2, 0.5])
+def test_sphere_terminal_speed(density):
+    # U = sqrt[(8/3) |s - 1| g R / C_d], C_d = 0.47 at Re 1e4 to 1e5 (White, Fluid Mechanics, table
+    # 7.3; from memory, high confidence); closed form. Positive sinks.
+    radius = 15.0
+    expected = math.sqrt(8.0 / 3.0 * abs(density - 1.0) * GRAVITY * radius * MM / 0.47)
+    found = terminal_speed(sphere(radius, density))
+    assert found.settled
+    assert found.speed_m_s == pytest.approx(math.copysign(expected, density - 1.0), rel=0.01)
+    assert 1e4 < expected * 2 * radius * MM / 1e-6 < 1e5
+
+
+def test_sphere_let_go():
+    # w = U tanh(t / T), T = (m + m_a) U / [(m - m_f) g], m_a half of the displaced mass (Lamb 1932,
+    # Art. 92); closed form for a constant drag coefficient.
+    radius, density = 15.0, 2.5
+    volume = 4.0 / 3.0 * math.pi * (radius * MM) ** 3
+    solver = {"duration_s": 1.0, "max_duration_s": 1.0, "step_ms": 1.0, "output_step_ms": 10.0}
+    run = sim.simulate(sphere(radius, density, solver=solver))
+    speed = math.sqrt(8.0 / 3.0 * (density - 1.0) * GRAVITY * radius * MM / 0.47)
+    mass, fluid = density * 1000.0 * volume, RHO * volume
+    scale = (mass + 0.5 * fluid) * speed / ((mass - fluid) * GRAVITY)
+    falling = speed * np.tanh(run.time / scale)
+    assert run.velocity[:, 2] == pytest.approx(falling, rel=0.01, abs=1e-9)
+    assert np.abs(run.velocity[:, 3:]).max() < 1e-9
+    # the very start: (m - m_f) g / (m + m_a)
+    assert run.velocity[1, 2] / run.time[1] == pytest.approx(
+        (mass - fluid) * GRAVITY / (mass + 0.5 * fluid), rel=2e-3
+    )
+
+
+def test_plate_terminal_speed():
+    # Broadside: U = sqrt[2 (rho_s / rho - 1) g h / C_d]; aluminium 2 mm in fresh water of 20
+    # degrees C, C_d 1.17 (Aeronautical Engineer's Data Book p. 95, read in the source): 0.2391 m/s,
+    # computed from the formula.
+    plate = flat_plate(40.0, 40.0, thickness_mm=2.0, density_g_cm3=2.7)
+    found = terminal_speed(config({"plate": [plate]}, LOADS))
+    assert found.settled
+    assert found.speed_m_s == pytest.approx(0.2391, rel=5e-3)
+
+
+# --- floating ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("density", [0.1, 0.3, 0.5, 0.7, 0.9])
+def test_floating_sphere_draught(density):
+    # Archimedes with the cap's volume pi h^2 (3R - h) / 3; closed form.
+    radius = 20.0
+    draught = brentq(
+        lambda h: h**2 * (3.0 * radius - h) / (4.0 * radius**3) - density, 0.0, 2.0 * radius
+    )
+    cfg = sphere(radius, density)
+    found = rest(cfg, sim.assemble(cfg))
+    assert found.kind == "floats"
+    assert found.depth_m / MM == pytest.approx(draught - radius, abs=0.01 * radius)
+    assert found.reserve_buoyancy == pytest.approx(
+        (RHO - 1000.0 * density) * 4.0 / 3.0 * math.pi * (radius * MM) ** 3, rel=1e-6
+    )
+
+
+def test_floating_ellipsoid_of_half_density():
+    # By symmetry half of it is under water: the surface runs through its centre. Wider than high,
+    # so level is stable.
+    cfg = config({"body": ellipsoid(80.0, 26.0, 16.0, 0.5)}, LOADS, water=WATER)
+    found = rest(cfg, sim.assemble(cfg))
+    assert found.kind == "floats"
+    assert found.depth_m == pytest.approx(0.0, abs=1e-5)
+    assert found.pitch_deg == pytest.approx(0.0, abs=0.01)
+    assert found.heel_deg == pytest.approx(0.0, abs=0.1)
+    assert found.waterline_nose_mm == pytest.approx(0.0, abs=0.02)
+    assert found.waterline_tail_mm == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_high_body_falls_on_its_side():
+    # Bouguer's metacentre (next test): a body of one density, half under, higher than wide, has
+    # it below the centre of gravity and lies down.
+    cfg = config({"body": ellipsoid(80.0, 14.0, 20.0, 0.5)}, LOADS, water=WATER)
+    found = rest(cfg, sim.assemble(cfg))
+    assert abs(found.heel_deg) == pytest.approx(90.0, abs=1.0)
+
+
+DOUBLE_SPREAD = (
+    "a body section at a Gauss point is given its own length as spread along the body (dx^2 / 12),"
+    " which the Gauss sum already holds: with the usual 8 sections a floating body is 5 % too stiff"
+    " in trim"
+)
+FINE = {"body_strips": 64}
+SECTIONS = pytest.mark.parametrize(
+    "solver",
+    [FINE, pytest.param({}, marks=pytest.mark.xfail(strict=True, reason=DOUBLE_SPREAD))],
+    ids=["64 sections", "usual sections"],
+)
+
+
+def tilt(size: tuple[float, float, float], solver: dict[str, int], **start: float) -> sim.Config:
+    """A half-floating ellipsoid held a little out of level."""
+    return config(
+        {"body": ellipsoid(*size, 0.5)},
+        ("weight", "buoyancy"),
+        water={**WATER, "surface": True},
+        start={"depth_m": 0.0, **start},
+        solver=solver,
+    )
+
+
+FLOATERS = [(80.0, 26.0, 16.0), (80.0, 14.0, 20.0), (60.0, 20.0, 20.0)]
+SMALL = 1e-3  # rad
+
+# Half-floating ellipsoid, semi-axes a, b, c: waterplane an ellipse with I = pi a b^3 / 4, volume
+# (2/3) pi a b c, its centroid 3c/8 deep: GM = (3/8)(b^2 - c^2) / c in heel, with a for b in trim
+# (Bouguer 1746; closed form, exact).
+
+
+@pytest.mark.parametrize("size", FLOATERS, ids=str)
+def test_metacentric_height_in_heel(size):
+    _, b, c = (0.5 * s * MM for s in size)
+    found = fluid_loads(tilt(size, {}, roll_deg=math.degrees(SMALL)), (0, 0, 0), level=False)
+    weight = found.bait.mass * GRAVITY
+    height = -found.moment[0] / (weight * SMALL)
+    assert height == pytest.approx(0.375 * (b * b - c * c) / c, abs=1e-3 * b)
+    assert np.abs(found.force).max() < 1e-5 * weight
+
+
+@SECTIONS
+@pytest.mark.parametrize("size", FLOATERS, ids=str)
+def test_metacentric_height_in_trim(size, solver):
+    a, _, c = (0.5 * s * MM for s in size)
+    found = fluid_loads(tilt(size, solver, pitch_deg=math.degrees(SMALL)), (0, 0, 0), level=False)
+    height = -found.moment[1] / (found.bait.mass * GRAVITY * SMALL)
+    assert height == pytest.approx(0.375 * (a * a - c * c) / c, rel=0.01)
+
+
+def test_floating_sphere_bobs():
+    # Heave of a half-floating sphere without drag: T = 2 pi sqrt[(m + m_a) / (rho g pi R^2)], small
+    # motion; closed form. m_a as the program states it: that of the deep body.
+    radius = 20.0
+    cfg = config(
+        {"body": ellipsoid(40.0, 40.0, 40.0, 0.5)},
+        ("weight", "buoyancy", "added_mass"),
+        water={**WATER, "surface": True},
+        start={"depth_m": 0.0005},
+        solver={"duration_s": 1.2, "max_duration_s": 1.2, "step_ms": 1.0, "output_step_ms": 1.0},
+    )
+    run = sim.simulate(cfg)
+    volume = 4.0 / 3.0 * math.pi * (radius * MM) ** 3
+    moved = 500.0 * volume + 0.5 * RHO * volume
+    period = 2.0 * math.pi * math.sqrt(moved / (RHO * GRAVITY * math.pi * (radius * MM) ** 2))
+    times = crossings(run.time, run.position[:, 2])
+    assert times.size >= 3
+    assert np.diff(times) == pytest.approx(period, rel=0.01)
+
+
+# --- attitude ----------------------------------------------------------------------------------
+
+
+def weighted(
+    density: float, ahead: float, below: float, right: float, solver: dict[str, int]
+) -> sim.Config:
+    """A ballasted sphere of 20 mm radius; the weight's place from its centre, in mm."""
+    weight = {
+        "mass_g": 5.0,
+        "from_nose_mm": 20.0 - ahead,
+        "above_centreline_mm": -below,
+        "right_mm": right,
+    }
+    bait = {"body": ellipsoid(40.0, 40.0, 40.0, density), "ballast": [weight]}
+    return config(bait, LOADS, water=WATER, solver=solver)
+
+
+@SECTIONS
+@pytest.mark.parametrize("density", [0.3, 0.6], ids=["floats high", "floats low"])
+def test_righting_of_a_floating_ballasted_sphere(density, solver):
+    # The buoyancy of a sphere, wholly or partly under water, goes through its centre: it comes to
+    # rest with the weight straight below the centre; statics, exact.
+    check_weight_below_centre(density, "floats", solver)
+
+
+def test_righting_of_a_sunk_ballasted_sphere():
+    # The buoyancy of a sphere, wholly or partly under water, goes through its centre: it comes to
+    # rest with the weight straight below the centre; statics, exact.
+    check_weight_below_centre(1.2, "sinks", {})
+
+
+def check_weight_below_centre(density: float, kind: str, solver: dict[str, int]) -> None:
+    """Attitude at rest of the ballasted sphere."""
+    ahead, below, right = 6.0, 10.0, 3.0
+    cfg = weighted(density, ahead, below, right, solver)
+    found = rest(cfg, sim.assemble(cfg))
+    assert found.kind == kind
+    pitch = -math.degrees(math.asin(ahead / math.sqrt(ahead**2 + below**2 + right**2)))
+    heel = math.degrees(math.atan2(right, below))
+    assert found.pitch_deg == pytest.approx(pitch, abs=0.3)
+    assert found.heel_deg == pytest.approx(heel, abs=0.3)
+
+
+def test_hanging_attitude_of_a_sinking_body():
+    # Deep, the centre of buoyancy comes to lie straight above the centre of gravity: tan(pitch) =
+    # -x_g / z_g from the middle of the body; statics, exact, with the weights summed here.
+    size, density = (80.0, 14.0, 20.0), 1.05
+    weight = {"mass_g": 2.0, "from_nose_mm": 30.0, "above_centreline_mm": -5.0}
+    cfg = config({"body": ellipsoid(*size, density), "ballast": [weight]}, LOADS, water=WATER)
+    found = rest(cfg, sim.assemble(cfg))
+    # lead in a hole: what it adds is its own mass less the body's that was there
+    added = 2.0 * (1.0 - density / 11.34)
+    total = density * math.pi / 6.0 * np.prod(size) * 1e-3 + added
+    x, z = 10.0 * added / total, 5.0 * added / total
+    assert found.kind == "sinks"
+    assert found.pitch_deg == pytest.approx(-math.degrees(math.atan2(x, z)), abs=0.01)
+    assert found.heel_deg == pytest.approx(0.0, abs=1e-6)
+    assert found.reserve_buoyancy == pytest.approx(
+        RHO * math.pi / 6.0 * np.prod(size) * 1e-9 - total * 1e-3, rel=1e-6
+    )
+
+
+def test_roll_period_of_a_suspended_body():
+    # A bait that weighs what it displaces, centre of gravity a below the centre of buoyancy, rolls
+    # a little at w^2 = m g a / I, I = I_x + A_roll + A_sway m a^2 / (m + A_sway): the roll carries
+    # the body's water sideways against the free mass (Lamb 1932, Art. 124); closed form with
+    # Lamb's added mass of the ellipsoid.
+    size = np.array([80.0, 14.0, 20.0])
+    mass = RHO * math.pi / 6.0 * float(np.prod(size)) * 1e-9
+    weight = {"mass_g": 4.0, "from_nose_mm": 40.0, "above_centreline_mm": -6.0}
+    tilt = 1.0
+    cfg = config(
+        {
+            "total_mass_g": mass * 1e3,
+            "body": ellipsoid(*size, 1.0),
+            "ballast": [weight],
+        },
+        ("weight", "buoyancy", "added_mass"),
+        water=WATER,
+        start={"roll_deg": tilt},
+        solver={"duration_s": 3.0, "max_duration_s": 3.0, "step_ms": 1.0, "output_step_ms": 2.0},
+    )
+    bait = sim.assemble(cfg)
+    arm = bait.r_b_cb
+    assert bait.mass == pytest.approx(mass, rel=1e-12)
+    assert arm[2] < 0.0
+    assert arm[:2] == pytest.approx([0.0, 0.0], abs=1e-9)
+    water = ellipsoid_added_mass(0.5 * MM * size, RHO)
+    sway = float(water.mass[1])
+    about = bait.inertia[0, 0] + water.inertia[0] + sway * mass / (mass + sway) * arm[2] ** 2
+    period = 2.0 * math.pi * math.sqrt(about / (mass * GRAVITY * abs(arm[2])))
+    run = sim.simulate(cfg)
+    times = crossings(run.time, run.velocity[:, 3])
+    assert times.size >= 3
+    # 1 degree lengthens the period by 2e-5
+    assert np.diff(times) == pytest.approx(period, rel=1e-4)
