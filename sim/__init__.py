@@ -7,12 +7,16 @@
 'balanced'
 """
 
-from sim.bait.assembly import Assembly, assemble
-from sim.config import Config, config_from_dict, load_config, with_overrides
-from sim.errors import ConfigError, RunError, RuntrueError, StoreError
-from sim.result import RunResult
-from sim.run import simulate
-from sim.store import load_run, save_run
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from sim.bait.assembly import Assembly, assemble
+    from sim.config import Config, config_from_dict, load_config, with_overrides
+    from sim.errors import ConfigError, RunError, RuntrueError, StoreError
+    from sim.result import RunResult
+    from sim.run import simulate
+    from sim.store import load_run, save_run
 
 __all__ = [
     "Assembly",
@@ -25,8 +29,33 @@ __all__ = [
     "assemble",
     "config_from_dict",
     "load_config",
-    "save_run",
     "load_run",
+    "save_run",
     "simulate",
     "with_overrides",
 ]
+
+# Fetched on first use: the compiled kernels take most of a second to import, which `runtrue --help`
+# or a complaint about a file need not wait for.
+_HOMES = {
+    "sim.bait.assembly": ("Assembly", "assemble"),
+    "sim.config": ("Config", "config_from_dict", "load_config", "with_overrides"),
+    "sim.errors": ("ConfigError", "RunError", "RuntrueError", "StoreError"),
+    "sim.result": ("RunResult",),
+    "sim.run": ("simulate",),
+    "sim.store": ("load_run", "save_run"),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOME_OF.get(name)
+    if home is None:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(home), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

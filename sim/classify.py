@@ -8,11 +8,13 @@ from typing import NamedTuple
 
 from sim.config.models import Limits
 
+NEEDED = ("yaw_amplitude_deg", "roll_amplitude_deg", "lean_deg")  # by a bait that does not turn
+
 
 class Verdict(NamedTuple):
     """Class of a motion, why, and how far every limit is."""
 
-    motion_class: str
+    motion_class: str | None
     reason: str
     margins: dict[str, float]
 
@@ -47,7 +49,8 @@ def classify(measures: Mapping[str, float], turning: bool, limits: Limits) -> Ve
 
     Notes
     -----
-    Order: spinning, over-rolling, tight, balanced. The tie position plays no part.
+    Order: spinning, over-rolling, tight, balanced. A measure that is not known gives no class. The
+    tie position plays no part.
     """
     distance = margins(measures, limits)
     yaw, roll = measures["yaw_amplitude_deg"], measures["roll_amplitude_deg"]
@@ -59,6 +62,9 @@ def classify(measures: Mapping[str, float], turning: bool, limits: Limits) -> Ve
             f" {limits.spin_turns:g}",
             distance,
         )
+    unknown = [name for name in NEEDED if not math.isfinite(measures[name])]
+    if unknown:
+        return Verdict(None, f"no class: not measured: {', '.join(unknown)}", distance)
     if distance["roll"] < 0.0:
         reason = f"roll amplitude {roll:.1f} deg above {limits.roll_deg:g} deg"
         return Verdict("over-rolling", reason, distance)
@@ -66,7 +72,8 @@ def classify(measures: Mapping[str, float], turning: bool, limits: Limits) -> Ve
         reason = f"leans {lean:.1f} deg, limit {limits.lean_deg:g} deg"
         return Verdict("over-rolling", reason, distance)
     if distance["roll_to_yaw"] < 0.0:
-        reason = f"rolls {roll / yaw:.1f} times as far as it yaws, limit {limits.roll_to_yaw:g}"
+        times = roll / max(yaw, 1e-9)
+        reason = f"rolls {times:.1f} times as far as it yaws, limit {limits.roll_to_yaw:g}"
         return Verdict("over-rolling", reason, distance)
     if distance["tight_yaw"] < 0.0:
         reason = f"yaw amplitude {yaw:.1f} deg below {limits.tight_yaw_deg:g} deg"

@@ -18,6 +18,7 @@ from sim.model import build_model
 from sim.run import simulate
 
 SUSPENDS = 0.005  # reserve buoyancy over mass within which a bait counts as suspending
+TRACE = 1e-4  # heel at the start, so that an upright balance that is unstable is left
 RELAX_S = 200.0  # made-up time over which the attitude creeps to rest
 FREE_RUN_S = 6.0
 CALM = 0.05  # relative change of the mean speed between quarters that counts as steady
@@ -108,7 +109,7 @@ def rest(config: Config, bait: Assembly) -> Rest:
         turn = moment / (weight * size) * 20.0
         return np.concatenate([[size * float(force @ down) / weight * 5.0], -np.cross(turn, down)])
 
-    first = np.array([0.0, 0.0, 0.01, 1.0])
+    first = np.array([0.0, 0.0, TRACE, 1.0])
     path = solve_ivp(creep, (0.0, RELAX_S), first, method="LSODA", rtol=1e-8, atol=1e-10)
     depth, down = float(path.y[0, -1]), path.y[1:, -1] / np.linalg.norm(path.y[1:, -1])
     pitch, heel = _angles(down)
@@ -136,6 +137,7 @@ def terminal_speed(config: Config) -> Terminal:
             "water.current_m_s": 0.0,
             "solver.method": "rk4",
             "solver.duration_s": FREE_RUN_S,
+            "solver.max_duration_s": FREE_RUN_S,
             "start.velocity_m_s": [0.0, 0.0, 0.0],
             "start.rates_deg_s": [0.0, 0.0, 0.0],
             "start.yaw_deg": 0.0,

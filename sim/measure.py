@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly
 from sim.config.models import Config
+from sim.model import heading
 
 CYCLES_A_BLOCK = 4.0  # a block holds at least so many wobbles
 SHORTEST_BLOCK_S = 1.0
@@ -223,8 +224,7 @@ def run_measures(
     """
     cut = slice(part.first, part.last + 1)
     span = (part.last - part.first) * step
-    heading = math.radians(config.retrieve.heading_deg)
-    along = np.array([math.cos(heading), math.sin(heading), 0.0])
+    along = heading(config)
     side = np.array([-along[1], along[0], 0.0])
     rotation = Rotation.from_quat(attitude[cut], scalar_first=True)
     place = position[cut]

@@ -20,8 +20,13 @@ FIRST_KICK_DEG = 2.0  # yaw at the start where none is given: lets growing motio
 
 def heading(config: Config) -> np.ndarray:
     """Unit vector of the retrieve in the earth frame, shape (3,)."""
-    angle = math.radians(config.retrieve.heading_deg)
+    angle = math.radians(heading_deg(config))
     return np.array([math.cos(angle), math.sin(angle), 0.0])
+
+
+def heading_deg(config: Config) -> float:
+    """Direction of the track about the earth's z axis; without a line there is no retrieve."""
+    return config.retrieve.heading_deg if config.line is not None else 0.0
 
 
 def _profile(config: Config) -> np.ndarray:
@@ -43,6 +48,7 @@ def _plate_rows(
     row[lo.PL_1X : lo.PL_NZ + 1] = plate.axes.ravel()
     row[lo.PL_L1], row[lo.PL_L2] = plate.length, plate.mean_width
     row[lo.PL_AREA] = plate.area
+    row[lo.PL_REACH] = np.linalg.norm(plate.outline - plate.centroid, axis=1).max()
     row[lo.PL_K1], row[lo.PL_K2] = plate.slopes
     row[lo.PL_CD], row[lo.PL_CE] = plate.broadside, SIDE_EDGE
     if on:
@@ -164,7 +170,10 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.TAIL_PZ] = body.centroid[2] - cg[2]
         s[lo.BODY_PZ] = body.centroid[2] - cg[2]
         if loads.axial_drag:
-            speed = config.retrieve.speed_m_s if config.line is not None else 1.0
+            through = np.array([s[lo.CUR_X], s[lo.CUR_Y], 0.0])
+            if config.line is not None:
+                through = config.retrieve.speed_m_s * heading(config) - through
+            speed = float(np.linalg.norm(through)) or 1.0
             drag = axial_coefficient(body, speed * body.length / bait.water.viscosity)
             s[lo.AXIAL] = 0.5 * rho * body.frontal_area * (drag + coefficients.bluff_drag_share)
 
@@ -228,12 +237,11 @@ def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]
     """
     start, line = config.start, config.line
     along = heading(config)
-    yaw, turn = start.yaw_deg, 0.0
-    if line is not None:
-        yaw = FIRST_KICK_DEG if yaw is None else yaw
-        turn = config.retrieve.heading_deg
+    yaw = start.yaw_deg
+    if yaw is None:
+        yaw = FIRST_KICK_DEG if line is not None else 0.0
     attitude = Rotation.from_euler(
-        "ZYX", [turn + (yaw or 0.0), start.pitch_deg, start.roll_deg], degrees=True
+        "ZYX", [heading_deg(config) + yaw, start.pitch_deg, start.roll_deg], degrees=True
     )
     y = np.zeros(lo.N_STATE)
     y[lo.X : lo.Z + 1] = start.x_m, start.y_m, start.depth_m

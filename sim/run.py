@@ -20,7 +20,7 @@ from sim.kernels.line import SHORTEST
 from sim.kernels.rhs import derivative, make_scratch
 from sim.kernels.stepper import FASTEST_TURN, integrate
 from sim.measure import Angles, Stationary, run_measures, stationary_part, track_angles
-from sim.model import build_model, heading, start_state
+from sim.model import build_model, heading, heading_deg, start_state
 from sim.result import RunResult
 
 Progress = Callable[[float, float], None]
@@ -210,8 +210,8 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
     if solver.method == "rk4" and record_step / every > limit:
         every = math.ceil(record_step / limit)
         warnings.append(
-            f"the line is too stiff for a step of {solver.step_ms:g} ms: {record_step / every * 1e3:.3g}"
-            " ms used"
+            f"the line is too stiff for a step of {solver.step_ms:g} ms:"
+            f" {record_step / every * 1e3:.3g} ms used"
         )
     recorder = _Recorder(config, model, start, record_step / every, every)
 
@@ -225,7 +225,7 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
             if progress is not None:
                 progress(recorder.count * record_step, aim)
         states, tensions = recorder.collect()
-        angles = track_angles(states[:, lo.QW : lo.QZ + 1], config.retrieve.heading_deg)
+        angles = track_angles(states[:, lo.QW : lo.QZ + 1], heading_deg(config))
         last = angles.twist.size - 1
         part = Stationary(last // 2, last, False, False)
         if not recorder.good or config.line is None:
@@ -362,9 +362,12 @@ def _divergence(recorder: _Recorder, states: np.ndarray, step: float, config: Co
     """Where a run blew up: the time and the fastest of its last sound rates."""
     last = states[-1] if states.size else np.full(lo.N_STATE, math.nan)
     rates = np.abs(last[lo.P : lo.R + 1])
-    worst = lo.P + int(np.argmax(rates)) if np.isfinite(rates).any() else lo.P
+    fastest = ""
+    if np.isfinite(rates).any() and rates.max() > 0.0:
+        worst = lo.P + int(np.argmax(rates))
+        fastest = f" (fastest: {ROW_NAMES[worst]}, last {last[worst]:.4g} rad/s)"
     return (
-        f"state not finite or turning too fast at t = {recorder.count * step:.3f} s (fastest:"
-        f" {ROW_NAMES[worst]}, last {last[worst]:.4g} rad/s); stopped. Try solver.step_ms below"
-        f" {config.solver.step_ms:g}, and look for a part without mass or size."
+        f"state not finite or turning too fast at t = {recorder.count * step:.3f} s{fastest};"
+        f" stopped. Try solver.step_ms below {config.solver.step_ms:g}, and look for a part without"
+        " mass or size."
     )

@@ -186,7 +186,7 @@ def plate_properties(
         [[var2 + var3, -mixed, 0.0], [-mixed, var1 + var3, 0.0], [0.0, 0.0, var1 + var2]]
     )
     fluid = plate_added_mass(length, width, area, rho)
-    k1, k2 = plate_gyration(length, width)
+    k1, k2 = plate_gyration(length, width, area)
     added = np.zeros((6, 6))
     for s1, s2 in ((1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)):
         place = centroid + s1 * k1 * axes[0] + s2 * k2 * axes[1]

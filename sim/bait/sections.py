@@ -9,7 +9,12 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.special import beta
 
-from sim.bait.added_mass import ellipsoid_added_mass, point_added_mass, section_factor
+from sim.bait.added_mass import (
+    ellipsoid_added_mass,
+    point_added_mass,
+    section_factor,
+    section_roll,
+)
 from sim.bait.frame import MM, gauss
 from sim.config.models import Body
 
@@ -166,8 +171,12 @@ class _Slabs:
 def _slabs(outline: Outline, shape: SuperEllipse, dx: float, wall: float, length: float) -> _Slabs:
     """Slices of the outline, moved inward by ``wall`` [m]."""
     inside = (outline.aft >= wall) & (outline.aft <= length - wall)
-    upper = np.where(inside, np.maximum(0.0, outline.upper - wall), 0.0)
-    lower = np.where(inside, np.maximum(0.0, outline.lower - wall), 0.0)
+    upper, lower = outline.upper - wall, outline.lower - wall
+    # a half thinner than the wall: the hollow begins that much on the other side
+    start = np.where(upper < 0.0, -upper, np.where(lower < 0.0, lower, 0.0))
+    upper, lower = upper + np.minimum(lower, 0.0), lower + np.minimum(upper, 0.0)
+    upper = np.where(inside, np.maximum(0.0, upper), 0.0)
+    lower = np.where(inside, np.maximum(0.0, lower), 0.0)
     half_width = np.where(inside, np.maximum(0.0, outline.half_width - wall), 0.0)
     height = upper + lower
     area = 2.0 * half_width * height * shape.fullness
@@ -175,6 +184,7 @@ def _slabs(outline: Outline, shape: SuperEllipse, dx: float, wall: float, length
     # z down: the lower half counts positive
     z = shape.centroid * (lower**2 - upper**2) / safe
     var_z = shape.second * (lower**3 + upper**3) / safe - z**2
+    z = z + start
     return _Slabs(dx, -outline.aft, area, z, shape.second * half_width**2, var_z)
 
 
@@ -296,8 +306,8 @@ def _added_mass(
     # strips of an ellipsoid: integral of x^2 (1 - x^2/a^2) is 1/5 of a^2 times the integral
     moment_ratio = exact.inertia[[2, 1]] / (strip_mass * axes[0] ** 2 / 5.0)
 
-    sway_shape = section_factor(ratio, shape.fullness)
-    heave_shape = section_factor(1.0 / ratio, shape.fullness)
+    sway_shape = section_factor(ratio, shape.exponent)
+    heave_shape = section_factor(1.0 / ratio, shape.exponent)
     matrix = point_added_mass(exact.mass[0], np.array([1.0, 0.0, 0.0]), centroid)
     x = -outline.aft
     for direction, extent, form, force, moment in (
@@ -317,15 +327,10 @@ def _added_mass(
         position = np.column_stack([drawn, np.zeros_like(drawn), middle])
         n = np.hstack([np.broadcast_to(direction, position.shape), np.cross(position, direction)])
         matrix += (n * (mass * force)[:, None]).T @ n
-    if ratio == 1.0 and shape.exponent == 2.0:
-        roll = 0.0
-    else:
-        strips = rho * math.pi * (half_height**2 - outline.half_width**2) ** 2 / 8.0 * dx
-        strip_ellipsoid = (
-            rho * math.pi / 8.0 * (axes[2] ** 2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
-        )
-        scale = exact.inertia[0] / strip_ellipsoid if strip_ellipsoid > 0.0 else 1.0
-        roll = float(strips.sum()) * scale
+    roll = rho * float(section_roll(half_height, outline.half_width, shape.exponent).sum()) * dx
+    strip_ellipsoid = math.pi / 8.0 * (axes[2] ** 2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
+    if strip_ellipsoid > 0.0:
+        roll *= exact.inertia[0] / (rho * strip_ellipsoid)
     matrix[3, 3] += roll
     return matrix
 

@@ -68,7 +68,7 @@ def tie_path(config: Config) -> TiePath:
     top = float(
         np.interp(TOP_SHARE * fine.upper[crest], fine.upper[: crest + 1], fine.aft[: crest + 1])
     )
-    deepest = float(fine.aft[int(np.argmax(fine.lower))])
+    deepest = float(fine.aft[fine.lower >= (1.0 - 1e-6) * fine.lower.max()][-1])
     # dense toward the tip, where a round nose is steep
     share = np.linspace(0.0, 1.0, POINTS) ** 2
     upper = outline_at(body, share[::-1] * top)

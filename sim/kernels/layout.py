@@ -66,8 +66,9 @@ N_SCALAR = 45
     PL_MUNK,  # added mass whose steady couple the coefficients already hold [kg]
     PL_WAKE,  # side shift of the centre of pressure per unit of s [m]
     PL_ON,  # 0.5 rho area, 0 when the load is off [kg/m]
-) = range(23)
-N_PLATE = 23
+    PL_REACH,  # no corner is farther from the centroid [m]
+) = range(24)
+N_PLATE = 24
 
 # fmt: on
 # --- plate elements, shape (plates, 3, elements, lanes): along e1 and e2 from the centroid, share

@@ -7,7 +7,8 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON, P, Q, R,
-    REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V, W, X, Y, Z,
+    REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V,
+    W, X, Y, Z,
 )  # fmt: skip
 
 SHORTEST = 0.05  # a line is never reeled shorter than this [m]
@@ -103,9 +104,12 @@ def chord_line(t, y, rot, scalar, knots, k):
     along = sx * ex + sy * ey + sz * ez
     nx, ny, nz = sx - along * ex, sy - along * ey, sz - along * ez
     wet = 1.0
-    if scalar[SURFACE, k] > 0.5 and scalar[ROD_Z, k] < 0.0:
-        below = max(0.0, pz)
-        wet = below / (below - scalar[ROD_Z, k])
+    if scalar[SURFACE, k] > 0.5:
+        top, bottom = min(pz, scalar[ROD_Z, k]), max(pz, scalar[ROD_Z, k])
+        if bottom <= 0.0:
+            wet = 0.0
+        elif top < 0.0:
+            wet = bottom / (bottom - top)
     length = out * wet * scalar[LINE_ON, k]
     normal = -scalar[LINE_CN, k] * length * math.sqrt(nx * nx + ny * ny + nz * nz)
     pull = tension - scalar[LINE_CT, k] * length * abs(along) * along

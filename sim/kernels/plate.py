@@ -7,7 +7,8 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     EL_1, EL_2, EL_SHARE, PL_1X, PL_1Y, PL_1Z, PL_2X, PL_2Y, PL_2Z, PL_CD, PL_CE, PL_FRICTION,
-    PL_K1, PL_K2, PL_L1, PL_L2, PL_MUNK, PL_NX, PL_NY, PL_NZ, PL_ON, PL_WAKE, PL_X, PL_Y, PL_Z,
+    PL_K1, PL_K2, PL_L1, PL_L2, PL_MUNK, PL_NX, PL_NY, PL_NZ, PL_ON, PL_REACH, PL_WAKE, PL_X,
+    PL_Y, PL_Z,
 )  # fmt: skip
 
 CP_SHIFT = 0.25  # centre of pressure ahead of the centre, in chords, at small incidence
@@ -97,7 +98,7 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
     down1 = g1 * e1x + g2 * e1y + g3 * e1z
     down2 = g1 * e2x + g2 * e2y + g3 * e2z
     centre = depth + g1 * x + g2 * yy + g3 * z
-    if centre > abs(down1) * l1 + abs(down2) * l2:
+    if centre > plates[i, PL_REACH, k]:
         for j in range(elements.shape[2]):
             x1, x2 = elements[i, EL_1, j, k], elements[i, EL_2, j, k]
             at = vn + slope1 * x1 + slope2 * x2
@@ -142,8 +143,9 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
     fy = total * ny + f1 * e1y + f2 * e2y
     fz = total * nz + f1 * e1z + f2 * e2z
     # r x F n with r = x1 e1 + x2 e2 is -x1 F e2 + x2 F e1; the couple of the added mass,
-    # v x (m vn n) = m vn (-v1 e2 + v2 e1), has the same shape
-    munk = plates[i, PL_MUNK, k] * vn
+    # v x (m vn n) = m vn (-v1 e2 + v2 e1), has the same shape. Out of the water nothing is taken
+    # off: without the load that goes with it the couple would spin the plate up.
+    munk = plates[i, PL_MUNK, k] * vn * wet
     c1 = moment2 + munk * v2
     c2 = -(moment1 + munk * v1)
     return (

@@ -9,7 +9,8 @@ import numpy as np
 from sim.kernels import kernel
 from sim.kernels.body import body_load, hook_load, weight_and_buoyancy
 from sim.kernels.layout import (
-    CUR_X, CUR_Y, CUR_Z, N_STATE, QW, QX, QY, QZ, S, SDOT, SURFACE, P, Q, R, U, V, W, X, Y, Z, Model,
+    CUR_X, CUR_Y, CUR_Z, N_STATE, QW, QX, QY, QZ, S, SDOT, SURFACE, P, Q, R, U, V, W, X, Y, Z,
+    Model,
 )  # fmt: skip
 from sim.kernels.line import chord_line
 from sim.kernels.plate import plate_load

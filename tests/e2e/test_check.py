@@ -151,6 +151,10 @@ def test_upper_and_lower_half_of_a_section_are_told_apart(call, pike):
     at = ("--set", "bait.ballast.0.from_nose_mm=26", "--set")
     assert warnings(call("check", pike, *at, "bait.ballast.0.above_centreline_mm=-17")) == []
     assert len(warnings(call("check", pike, *at, "bait.ballast.0.above_centreline_mm=3"))) == 1
+    at = ("--set", "bait.hook.0.from_nose_mm=26", "--set")
+    assert warnings(call("check", pike, *at, "bait.hook.0.above_centreline_mm=-30")) == []
+    (warning,) = warnings(call("check", pike, *at, "bait.hook.0.above_centreline_mm=26"))
+    assert "its hanger 2" in warning  # 24 mm above the back there, less above its slope
 
 
 def test_hanger_far_from_the_bait(call, pike):

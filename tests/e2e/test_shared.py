@@ -145,7 +145,12 @@ def test_nearest_limit_in_words(margins, words):
     assert (found is None) == (words == "")
 
 
-def _run(margins: dict[str, float]) -> sim.RunResult:
+def test_only_the_spin_limit_counts_for_a_spinning_bait():
+    run = _run({"spin": -5.0, "roll": 20.0, "lean": 30.0, "tight_yaw": 2.3}, "spinning")
+    assert report.nearest_in_words(run) == "spin, 5.00 turns above"
+
+
+def _run(margins: dict[str, float], motion_class: str = "balanced") -> sim.RunResult:
     config = sim.config_from_dict(
         {"bait": {"body": {"form": "ellipsoid", "length_mm": 70.0, "height_mm": 20.0,
                            "width_mm": 14.0, "density_g_cm3": 0.4}}}
@@ -153,7 +158,7 @@ def _run(margins: dict[str, float]) -> sim.RunResult:
     none = np.zeros((0, 3))
     return sim.RunResult(
         config, np.zeros(0), none, np.zeros((0, 4)), np.zeros((0, 6)), np.zeros((0, 2)),
-        np.zeros(0), none, "settled", "", "balanced", "", {}, margins, (0.0, 1.0), {},
+        np.zeros(0), none, "settled", "", motion_class, "", {}, margins, (0.0, 1.0), {},
     )  # fmt: skip
 
 

@@ -235,9 +235,7 @@ def mass_matrix(case: Set) -> np.ndarray:
 
 def rotation_of(state: np.ndarray) -> np.ndarray:
     """Rotation matrix, bait frame to earth, shape (3, 3)."""
-    matrix: np.ndarray = Rotation.from_quat(
-        state[lo.QW : lo.QZ + 1], scalar_first=True
-    ).as_matrix()
+    matrix: np.ndarray = Rotation.from_quat(state[lo.QW : lo.QZ + 1], scalar_first=True).as_matrix()
     return matrix
 
 

@@ -87,9 +87,7 @@ def test_weighed_total_is_reproduced_and_gives_the_density_back(seed: int) -> No
     del weighed["bait"]["body"]["density_g_cm3"]
     bait = bait_of(weighed)
     assert bait.mass == pytest.approx(given.mass, rel=1e-12)
-    assert bait.body_density == pytest.approx(
-        data["bait"]["body"]["density_g_cm3"] * 1e3, rel=1e-9
-    )
+    assert bait.body_density == pytest.approx(data["bait"]["body"]["density_g_cm3"] * 1e3, rel=1e-9)
     np.testing.assert_allclose(bait.centre_of_gravity, given.centre_of_gravity, atol=1e-12)
     np.testing.assert_allclose(bait.inertia, given.inertia, rtol=1e-9, atol=1e-18)
 

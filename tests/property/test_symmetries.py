@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import Any
 
@@ -60,29 +61,52 @@ def test_mirrored_bait_moves_as_the_mirror_image(seed: int) -> None:
 
 
 def quiet_bait(seed: int) -> dict[str, Any]:
-    """A bait that wobbles regularly: little error in its parts, started straight, deep enough."""
+    """A bait with a chance of a regular wobble: started straight, in still water."""
     data = random_bait(generator(20, seed))
     data["start"].update(roll_deg=3.0, pitch_deg=-10.0, yaw_deg=2.0, rates_deg_s=[0.0, 0.0, 0.0])
     data["water"]["current_m_s"] = 0.0
     return data
 
 
-def assert_mirrored(right: RunResult, left: RunResult) -> None:
-    assert right.status == left.status == "settled"
-    assert right.motion_class == left.motion_class
+def differences(right: RunResult, left: RunResult, signed: tuple[str, ...] = ()) -> list[str]:
+    """What differs between two runs, the measures named in ``signed`` having changed sign."""
+    if (right.status, right.motion_class) != (left.status, left.motion_class):
+        return [f"{right.status}, {right.motion_class} / {left.status}, {left.motion_class}"]
+    found = []
     for key, value in right.measures.items():
-        sign = -1.0 if key in SIGNED else 1.0
+        other = -left.measures[key] if key in signed else left.measures[key]
         # windows that begin and end elsewhere in the wobble cost up to 2 % of a mean
-        expected = pytest.approx(value, rel=0.02, abs=0.05, nan_ok=True)
-        assert sign * left.measures[key] == expected, key
+        if other != pytest.approx(value, rel=0.02, abs=0.05, nan_ok=True):
+            found.append(f"{key}: {value:.6g} / {other:.6g}")
+    return found
 
 
-@pytest.mark.parametrize("seed", [0, 2, 6, 8, 9, 15, 24])  # tight, balanced and over-rolling
-def test_mirrored_bait_has_the_same_class_and_mirrored_measures(seed: int) -> None:
-    data = quiet_bait(seed)
-    right, left = (simulate(config_from_dict(d)) for d in (data, mirrored(data)))
-    assert abs(right.measures["lean_deg"]) > 1.0  # the bait is not symmetric
-    assert_mirrored(right, left)
+@functools.cache
+def regular_runs() -> list[tuple[dict[str, Any], RunResult]]:
+    """Baits that settle to a wobble, and to the same one from a slightly other start: no chaos."""
+    found = []
+    for seed in range(24):
+        data = quiet_bait(seed)
+        run_of_it = simulate(config_from_dict(data))
+        nudged = simulate(config_from_dict(changed(data, start={"yaw_deg": 2.02})))
+        wobbles = run_of_it.status == "settled" and run_of_it.motion_class != "spinning"
+        if wobbles and not differences(run_of_it, nudged):
+            found.append((data, run_of_it))
+    return found
+
+
+def test_enough_baits_are_regular() -> None:
+    runs = [r for _, r in regular_runs()]
+    assert len(runs) >= 10
+    assert {"tight", "balanced", "over-rolling"} <= {r.motion_class for r in runs}
+    # they are not symmetric: most lean
+    assert sum(not abs(r.measures["lean_deg"]) < 1.0 for r in runs) >= 8
+
+
+def test_mirrored_bait_has_the_same_class_and_mirrored_measures() -> None:
+    for data, right in regular_runs():
+        left = simulate(config_from_dict(mirrored(data)))
+        assert differences(right, left, SIGNED) == []
 
 
 @pytest.mark.parametrize("seed", [3, 6, 21, 23])
@@ -96,7 +120,7 @@ def test_mirrored_corkscrew_turns_the_other_way(seed: int) -> None:
     right, left = (simulate(config_from_dict(d)) for d in (data, mirrored(data)))
     assert right.motion_class == "spinning"
     assert abs(right.measures["turns"]) > 5.0
-    assert_mirrored(right, left)
+    assert differences(right, left, SIGNED) == []
 
 
 def test_mirroring_is_its_own_inverse() -> None:
@@ -135,23 +159,17 @@ def test_heading_changes_no_motion_seen_from_the_bait(seed: int) -> None:
     assert apart[1] < max(apart[0] / 4.0, 1e-11)
 
 
-@pytest.mark.parametrize("seed", [0, 2, 8])
-def test_heading_changes_no_measure(seed: int) -> None:
-    data = quiet_bait(seed)
-    here = simulate(config_from_dict(data))
-    there = simulate(config_from_dict(turned(data, -77.0)))
-    assert here.status == there.status == "settled"
-    assert here.motion_class == there.motion_class
-    for key, value in here.measures.items():
-        assert there.measures[key] == pytest.approx(value, rel=0.02, abs=0.05), key
-    early = slice(0, 50)  # 0.2 s, before the error of the step has grown
-    np.testing.assert_allclose(here.velocity[early], there.velocity[early], rtol=0.0, atol=1e-3)
-    np.testing.assert_allclose(
-        here.line_tension[early], there.line_tension[early], rtol=0.0, atol=1e-4
-    )
-    np.testing.assert_allclose(
-        here.position[early, 2], there.position[early, 2], rtol=0.0, atol=1e-7
-    )
+def test_heading_changes_no_measure() -> None:
+    for data, here in regular_runs()[:10]:
+        there = simulate(config_from_dict(turned(data, -77.0)))
+        assert differences(here, there) == []
+        early = slice(0, 50)  # 0.2 s, before the error of the step has grown
+        for name, tolerance in (("velocity", 1e-3), ("line_tension", 1e-4)):
+            a, b = getattr(here, name)[early], getattr(there, name)[early]
+            np.testing.assert_allclose(a, b, rtol=0.0, atol=tolerance)
+        np.testing.assert_allclose(
+            here.position[early, 2], there.position[early, 2], rtol=0.0, atol=1e-7
+        )
 
 
 @pytest.mark.xfail(
@@ -224,9 +242,7 @@ def test_tow_against_a_current_equals_a_faster_tow(seed: int, axial_drag: bool) 
         loads={"axial_drag": axial_drag},
         water={"current_m_s": 0.3, "current_toward_deg": heading - math.copysign(180.0, heading)},
     )
-    faster = changed(
-        upstream, water={"current_m_s": 0.0}, retrieve={"speed_m_s": speed + 0.3}
-    )
+    faster = changed(upstream, water={"current_m_s": 0.0}, retrieve={"speed_m_s": speed + 0.3})
     a, b = (run(ready(d), HALF_SECOND, 0.25e-3, 16)[:, lo.P : lo.R + 1] for d in (upstream, faster))
     np.testing.assert_allclose(a, b, rtol=0.0, atol=1e-6)
 

@@ -307,9 +307,7 @@ def test_long_body_has_the_sections_added_mass():
     # in heave, (pi/8) rho (a_z^2 - a_y^2)^2 in roll: exact in two dimensions; from memory, high
     # confidence. A body 250 times as long as thick still lacks 0.1 % at its ends.
     length, up, side = 5000.0, 10.0, 7.0
-    bait = sim.assemble(
-        stations_config([(x, up, up, side) for x in (0.0, 0.5 * length, length)])
-    )
+    bait = sim.assemble(stations_config([(x, up, up, side) for x in (0.0, 0.5 * length, length)]))
     rho, along = bait.water.density, length * MM
     up, side = up * MM, side * MM
     expected = [
@@ -400,14 +398,10 @@ def test_source_panels_meet_lamb():
         return x, 0.0 * x, axes[1] * round_off, axes[2] * round_off
 
     exact = ellipsoid_added_mass(axes, 1.0)
-    assert np.diag(slender_body(sections)) == pytest.approx(
-        [*exact.mass, *exact.inertia], rel=0.01
-    )
+    assert np.diag(slender_body(sections)) == pytest.approx([*exact.mass, *exact.inertia], rel=0.01)
 
 
-@pytest.mark.parametrize(
-    "belly", [1.0, 1.35], ids=["symmetric", "deep belly"]
-)
+@pytest.mark.parametrize("belly", [1.0, 1.35], ids=["symmetric", "deep belly"])
 def test_tapered_body_against_source_panels(belly):
     # Strips with the ellipsoid's end correction against potential flow solved here. Sway, heave
     # and the three rotations meet within a few per cent; surge, which is taken from the ellipsoid,

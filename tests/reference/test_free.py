@@ -162,6 +162,36 @@ def test_metacentric_height_in_trim(size, solver):
     assert height == pytest.approx(0.375 * (a * a - c * c) / c, rel=0.01)
 
 
+@pytest.mark.parametrize("pitch_deg", [20.0, 50.0, 75.0])
+def test_still_water_does_no_work_around_a_loop(pitch_deg):
+    # Weight and buoyancy come from a potential, so the vertical force changes with pitch as the
+    # trimming moment changes with depth (C_35 = C_53: Newman 1977, Marine Hydrodynamics, ch. 6;
+    # from memory, high confidence; exact, whatever the number of sections). Otherwise a bait at
+    # the surface would gain or lose energy in every cycle.
+    weight = {"mass_g": 2.0, "from_nose_mm": 25.0, "above_centreline_mm": -6.0}
+    bait = {"body": ellipsoid(80.0, 14.0, 20.0, 0.6), "ballast": [weight]}
+
+    def loads(depth_m: float, pitch: float) -> tuple[float, float]:
+        """Force downward and moment nose up."""
+        cfg = config(
+            bait,
+            ("weight", "buoyancy"),
+            water={**WATER, "surface": True},
+            start={"depth_m": depth_m, "pitch_deg": pitch},
+        )
+        found = fluid_loads(cfg, (0.0, 0.0, 0.0), level=False)
+        a = math.radians(pitch)
+        return -math.sin(a) * found.force[0] + math.cos(a) * found.force[2], found.moment[1]
+
+    depth, step_m, step_deg = 0.004, 1e-5, 0.01
+    by_depth = np.subtract(loads(depth + step_m, pitch_deg), loads(depth - step_m, pitch_deg))
+    by_pitch = np.subtract(loads(depth, pitch_deg + step_deg), loads(depth, pitch_deg - step_deg))
+    by_depth, by_pitch = by_depth / (2.0 * step_m), by_pitch / math.radians(2.0 * step_deg)
+    # in units of the heave stiffness times a tenth of the length
+    scale = abs(by_depth[0]) * 8.0 * MM
+    assert by_pitch[0] == pytest.approx(by_depth[1], abs=1e-4 * scale)
+
+
 def test_floating_sphere_bobs():
     # Heave of a half-floating sphere without drag: T = 2 pi sqrt[(m + m_a) / (rho g pi R^2)], small
     # motion; closed form. m_a as the program states it: that of the deep body.

@@ -197,9 +197,7 @@ def test_towed_from_its_centre_of_pressure_nothing_turns(a_deg, slip_deg):
     velocity = stream(a_deg, slip_deg=slip_deg)
     cfg = lone_plate(SIDE, SIDE)
     found = fluid_loads(cfg, velocity)
-    without = fluid_loads(
-        config({"plate": [flat_plate(SIDE, SIDE)]}, ("plates",)), velocity
-    )
+    without = fluid_loads(config({"plate": [flat_plate(SIDE, SIDE)]}, ("plates",)), velocity)
     arm = np.array([-without.rate[4], without.rate[3], 0.0]) / without.force[2]
     pull = -found.force
     left = found.rate[3:] + np.cross(arm, pull)
@@ -328,8 +326,6 @@ def test_spin_damping_off_the_middle():
         * ((1.0 + 2.0 * d / length) ** 4 + (1.0 - 2.0 * d / length) ** 4)
     )  # fmt: skip
     assert about_axis == pytest.approx(exact, rel=5e-3)
-
-
 
 
 # --- shedding ----------------------------------------------------------------------------------

@@ -39,7 +39,7 @@ SEA = [
 def test_fresh_water(row):
     temperature, density, viscosity = row
     found = water_properties(Water(kind="fresh", temperature_c=temperature))
-    assert found.density == pytest.approx(density, rel=1e-4)
+    assert found.density == pytest.approx(density, rel=2e-5)
     assert found.viscosity == pytest.approx(viscosity * 1e-6, rel=1e-3)
 
 

@@ -241,6 +241,16 @@ def test_inertia_of_an_elliptic_cylinder() -> None:
     np.testing.assert_allclose(found.solid_inertia, expected, rtol=1e-9, atol=1e-20)
 
 
+def test_inertia_of_half_an_elliptic_cylinder() -> None:
+    # a flat-bottomed body: second moments about the centroid 4 b / (3 pi) above the flat side
+    found = body_properties(body(**prism(50.0, 8.0, 0.0, 5.0)), 8, RHO)
+    v, l, a, b = found.volume, 50e-3, 5e-3, 8e-3  # noqa: E741
+    yy, zz = a * a / 4.0, b * b / 4.0 - (4.0 * b / (3.0 * math.pi)) ** 2
+    expected = v * np.diag([yy + zz, zz + l * l / 12.0, yy + l * l / 12.0])
+    np.testing.assert_allclose(found.solid_inertia, expected, rtol=1e-9, atol=1e-20)
+    np.testing.assert_allclose(found.strips.reach[:, 2], 2.0 * math.sqrt(zz), rtol=1e-9)
+
+
 def test_volume_and_centroid_of_a_cone() -> None:
     # straight between stations because three in line make a straight interpolation
     rows = stations((0.0, 0.0, 0.0, 0.0), (20.0, 4.0, 4.0, 4.0), (40.0, 8.0, 8.0, 8.0))
@@ -352,9 +362,7 @@ def test_weights_outside_by_hand() -> None:
 
 
 def test_weight_inside_takes_the_place_of_wood_and_displaces_nothing() -> None:
-    bait = assembled(
-        body={**ELLIPSOID, "density_g_cm3": 0.5}, ballast=[weight(2.0, 20.0, -5.0)]
-    )
+    bait = assembled(body={**ELLIPSOID, "density_g_cm3": 0.5}, ballast=[weight(2.0, 20.0, -5.0)])
     hole_g = 0.5 * 2.0 / 11.34
     total = 0.5 * ELLIPSOID_CM3 - hole_g + 2.0
     assert bait.mass * 1e3 == pytest.approx(total, rel=1e-12)
@@ -418,13 +426,9 @@ def test_added_mass_of_a_lone_ellipsoid_is_diagonal_about_its_centre() -> None:
 
 
 def test_weighed_total_gives_the_density_by_hand() -> None:
-    bait = assembled(
-        total_mass_g=8.0, body=dict(ELLIPSOID), ballast=[weight(2.0, 20.0, -5.0)]
-    )
+    bait = assembled(total_mass_g=8.0, body=dict(ELLIPSOID), ballast=[weight(2.0, 20.0, -5.0)])
     assert bait.mass * 1e3 == pytest.approx(8.0, rel=1e-12)
-    assert bait.body_density == pytest.approx(
-        6.0 / (ELLIPSOID_CM3 - 2.0 / 11.34) * 1e3, rel=1e-9
-    )
+    assert bait.body_density == pytest.approx(6.0 / (ELLIPSOID_CM3 - 2.0 / 11.34) * 1e3, rel=1e-9)
 
 
 # ---- errors
@@ -438,9 +442,7 @@ def problem(**bait: Any) -> str:
 
 
 def test_error_of_ballast_larger_than_the_body() -> None:
-    text = problem(
-        body={**ELLIPSOID, "density_g_cm3": 0.5}, ballast=[weight(100.0, 30.0, 0.0)]
-    )
+    text = problem(body={**ELLIPSOID, "density_g_cm3": 0.5}, ballast=[weight(100.0, 30.0, 0.0)])
     assert text == (
         "<dict>: bait.ballast: the pieces inside the body take 8818 mm3, the body has room for"
         " 7540 mm3. Use fewer or denser pieces, or set inside = false."
