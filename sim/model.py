@@ -93,8 +93,15 @@ def _volume_rows(config: Config, bait: Assembly) -> np.ndarray:
     rows = []
     if bait.body is not None:
         strips = bait.body.strips
+        # every slab brings the spread of its own length, which the sum over the sections already
+        # holds: drawn together by that much the waterplane keeps its second moment, and force and
+        # moment still come from one potential
+        mean = float(strips.volume @ strips.x) / strips.volume.sum()
+        spread = float(strips.volume @ (strips.x - mean) ** 2)
+        own = float(strips.volume @ strips.reach[:, 0] ** 2) / 4.0
+        x = mean + (strips.x - mean) * math.sqrt(max(0.0, 1.0 - own / spread))
         for i in range(strips.x.size):
-            at = np.array([strips.x[i], 0.0, strips.z[i]])
+            at = np.array([x[i], 0.0, strips.z[i]])
             rows.append([*at, strips.volume[i], *strips.reach[i]])
     for part in bait.parts:
         if part.volume > 0.0 and part.kind in ("ballast", "hook"):
@@ -170,10 +177,11 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.TAIL_PZ] = body.centroid[2] - cg[2]
         s[lo.BODY_PZ] = body.centroid[2] - cg[2]
         if loads.axial_drag:
-            through = np.array([s[lo.CUR_X], s[lo.CUR_Y], 0.0])
+            speed = 1.0  # where no retrieve sets it
             if config.line is not None:
-                through = config.retrieve.speed_m_s * heading(config) - through
-            speed = float(np.linalg.norm(through)) or 1.0
+                current = s[lo.CUR_X : lo.CUR_Z + 1]
+                through = config.retrieve.speed_m_s * heading(config) - current
+                speed = float(np.linalg.norm(through))
             drag = axial_coefficient(body, speed * body.length / bait.water.viscosity)
             s[lo.AXIAL] = 0.5 * rho * body.frontal_area * (drag + coefficients.bluff_drag_share)
 

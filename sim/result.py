@@ -25,7 +25,8 @@ class RunResult:
     attitude : ndarray, shape (n, 4)   unit quaternion, scalar first, bait frame to earth
     velocity : ndarray, shape (n, 6)   u, v, w [m/s] over ground and p, q, r [rad/s], bait frame
     wake : ndarray, shape (n, 2)       wake oscillator s [-] and ds/dt [1/s]
-    line_tension : ndarray, shape (n,) at the tie point [N]; zeros without a line
+    line_tension : ndarray, shape (n,) in the line, the half of its own drag that the tie point
+                                       carries included [N]; zeros without a line
     rod_tip : ndarray, shape (n, 3)    rod tip, earth frame [m]; NaN without a line
     status : str                       did the numerics and the motion settle: one of STATUSES
     message : str                      why the run ended, in plain words

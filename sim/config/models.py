@@ -339,7 +339,8 @@ class Coefficients(Table):
     crossflow_end_factor: float | None = value(
         "factor on the crossflow drag for flow round the ends",
         default=None,
-        more="left out, it follows from the slenderness (data for finite cylinders)",
+        more="left out, it follows from the slenderness: a sphere has its own drag, a long bait 0.9,"
+        " an assumption for the short strokes of a wobble (0.6 measured in steady drift)",
         ge=0,
         le=2,
     )

@@ -74,8 +74,7 @@ def weight_and_buoyancy(g1, g2, g3, depth, scalar, volumes, k, wet):
             buoy = volumes[i, VO_BUOY, k]
             lift -= buoy * share
             along = moment / reach
-            # the sum over the sections holds the spread along the body, hence no term ex
-            bx += buoy * share * x
+            bx += buoy * (share * x + along * ex)
             by += buoy * (share * yy + along * ey)
             bz += buoy * (share * z + along * ez)
     load = (

@@ -94,11 +94,12 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
 
     broad = broad1 = broad2 = 0.0
     wet = 1.0
-    # an element counts as wet over the depth that one of its size spans
     down1 = g1 * e1x + g2 * e1y + g3 * e1z
     down2 = g1 * e2x + g2 * e2y + g3 * e2z
     centre = depth + g1 * x + g2 * yy + g3 * z
-    if centre > plates[i, PL_REACH, k]:
+    # an element counts as wet over the depth that one of its size spans
+    span = 0.25 * (abs(down1) * l1 + abs(down2) * l2) + 1e-4
+    if centre > plates[i, PL_REACH, k] + 0.5 * span:
         for j in range(elements.shape[2]):
             x1, x2 = elements[i, EL_1, j, k], elements[i, EL_2, j, k]
             at = vn + slope1 * x1 + slope2 * x2
@@ -108,7 +109,6 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
             broad2 += load * x2
     else:
         wet = 0.0
-        span = 0.25 * (abs(down1) * l1 + abs(down2) * l2) + 1e-4
         for j in range(elements.shape[2]):
             x1, x2 = elements[i, EL_1, j, k], elements[i, EL_2, j, k]
             below = 0.5 + (centre + down1 * x1 + down2 * x2) / span

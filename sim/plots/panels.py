@@ -136,8 +136,14 @@ def attitude_panel(
     for key, values in angles.items():
         label, colour, dash, width = ANGLES[key]
         ax.plot(
-            time, values, dash, color=colour, linewidth=width, label=label,
-            marker=_dot(values), markersize=4,
+            time,
+            values,
+            dash,
+            color=colour,
+            linewidth=width,
+            label=label,
+            marker=_dot(values),
+            markersize=4,
         )
     levels: list[tuple[float, str, str, Any]] = []
     labels: list[tuple[float, str, str]] = []
@@ -200,15 +206,24 @@ def turns_panel(
     ax = _axes(ax)
     _, colour, _, width = ANGLES["roll"]
     ax.plot(
-        time, turns, color=colour, linewidth=width, label=TURNS,
-        marker=_dot(turns), markersize=4,
+        time,
+        turns,
+        color=colour,
+        linewidth=width,
+        label=TURNS,
+        marker=_dot(turns),
+        markersize=4,
     )
     inside = (time >= window[0]) & (time <= window[1]) & np.isfinite(turns)
     if spin_turns is not None and inside.any():
         first, last = turns[inside][0], turns[inside][-1]
         level = first + math.copysign(spin_turns, last - first)
         ax.plot(
-            window, (level, level), linestyle="-.", color=colour, linewidth=1.1,
+            window,
+            (level, level),
+            linestyle="-.",
+            color=colour,
+            linewidth=1.1,
             label=f"spinning past {spin_turns:g} turn" + ("" if spin_turns == 1.0 else "s"),
         )
     low, high, cut = _view(turns, (), least=0.1)
@@ -239,12 +254,21 @@ def tension_panel(
     """
     ax = _axes(ax)
     ax.plot(
-        time, tension, color=OKABE_ITO["black"], linewidth=1.0, label="tension",
-        marker=_dot(tension), markersize=4,
+        time,
+        tension,
+        color=OKABE_ITO["black"],
+        linewidth=1.0,
+        label="tension",
+        marker=_dot(tension),
+        markersize=4,
     )
     if math.isfinite(mean) and all(map(math.isfinite, window)):
         ax.plot(
-            window, (mean, mean), color=OKABE_ITO["blue"], linestyle="--", linewidth=2.0,
+            window,
+            (mean, mean),
+            color=OKABE_ITO["blue"],
+            linestyle="--",
+            linewidth=2.0,
             label=f"mean {mean:.3g} N",
         )
     low, high, cut = _view(tension, (0.0,), least=0.1)
@@ -268,34 +292,58 @@ def bait_panel(bait: Bait, *, ax: Axes | None = None) -> Axes:
     for i, (_, corners) in enumerate(parts.plates):
         ax.add_patch(
             Polygon(
-                corners, facecolor=OKABE_ITO["yellow"], edgecolor="#333333", linewidth=0.8,
-                alpha=0.8, label="fin or keel" if i == 0 else None, zorder=3,
+                corners,
+                facecolor=OKABE_ITO["yellow"],
+                edgecolor="#333333",
+                linewidth=0.8,
+                alpha=0.8,
+                label="fin or keel" if i == 0 else None,
+                zorder=3,
             )
         )
     if parts.bill is not None:
         ax.add_patch(
             Polygon(
-                parts.bill, facecolor=OKABE_ITO["sky blue"], edgecolor=OKABE_ITO["blue"],
-                linewidth=0.8, label="bill", zorder=3,
+                parts.bill,
+                facecolor=OKABE_ITO["sky blue"],
+                edgecolor=OKABE_ITO["blue"],
+                linewidth=0.8,
+                label="bill",
+                zorder=3,
             )
         )
     for i, (_, centre, radius, _) in enumerate(parts.ballast):
         ax.add_patch(
             Circle(
-                (float(centre[0]), float(centre[1])), radius, facecolor="#777777",
-                edgecolor="#333333", linewidth=0.8, label="ballast" if i == 0 else None, zorder=4,
+                (float(centre[0]), float(centre[1])),
+                radius,
+                facecolor="#777777",
+                edgecolor="#333333",
+                linewidth=0.8,
+                label="ballast" if i == 0 else None,
+                zorder=4,
             )
         )
     for i, (_, hanger, mass) in enumerate(parts.hooks):
         ax.plot(
-            *np.array([hanger, mass]).T, color=OKABE_ITO["reddish purple"], marker="o",
-            markevery=[1], markersize=5, label="hook, mass at dot" if i == 0 else None,
+            *np.array([hanger, mass]).T,
+            color=OKABE_ITO["reddish purple"],
+            marker="o",
+            markevery=[1],
+            markersize=5,
+            label="hook, mass at dot" if i == 0 else None,
             zorder=5,
         )
     if parts.tie is not None:
         ax.plot(
-            *parts.tie[:, None], linestyle="none", marker="o", markersize=8, markeredgewidth=2.2,
-            markerfacecolor="none", markeredgecolor=OKABE_ITO["vermillion"], label="tie point",
+            *parts.tie[:, None],
+            linestyle="none",
+            marker="o",
+            markersize=8,
+            markeredgewidth=2.2,
+            markerfacecolor="none",
+            markeredgecolor=OKABE_ITO["vermillion"],
+            label="tie point",
             zorder=6,
         )
     fore, aft, low, high = parts.extent()
@@ -432,7 +480,13 @@ def _paths(
     if marked is not None and marked.any():
         inside = np.where(marked, y, np.nan)
         ax.plot(
-            x, inside, color=PATH, linewidth=5.0, alpha=0.3, label=mark, zorder=2.8,
+            x,
+            inside,
+            color=PATH,
+            linewidth=5.0,
+            alpha=0.3,
+            label=mark,
+            zorder=2.8,
             solid_capstyle="butt",
         )
     known = np.flatnonzero(seen)
@@ -442,17 +496,33 @@ def _paths(
     first, last = known[0], known[-1]
     if rod is not None and not stopped and np.isfinite([rod[0][last], rod[1][last]]).all():
         ax.plot(
-            [x[last], rod[0][last]], [y[last], rod[1][last]], color="#000000", linewidth=0.8,
-            label="line at the end", zorder=2.5,
+            [x[last], rod[0][last]],
+            [y[last], rod[1][last]],
+            color="#000000",
+            linewidth=0.8,
+            label="line at the end",
+            zorder=2.5,
         )
         ax.plot(rod[0][last], rod[1][last], linestyle="none", marker="D", markersize=5, color=ROD)
     ax.plot(
-        x[first], y[first], linestyle="none", marker="o", markersize=7, markerfacecolor="white",
-        markeredgecolor=PATH, label="start", zorder=4,
+        x[first],
+        y[first],
+        linestyle="none",
+        marker="o",
+        markersize=7,
+        markerfacecolor="white",
+        markeredgecolor=PATH,
+        label="start",
+        zorder=4,
     )
     ax.plot(
-        x[last], y[last], linestyle="none", marker="x" if stopped else "o", markersize=8,
-        markeredgewidth=2.5 if stopped else 1.0, zorder=4,
+        x[last],
+        y[last],
+        linestyle="none",
+        marker="x" if stopped else "o",
+        markersize=8,
+        markeredgewidth=2.5 if stopped else 1.0,
+        zorder=4,
         color=STOP if stopped else PATH,
         label="stopped" if stopped else "end",
     )
@@ -467,7 +537,13 @@ def _margin_labels(ax: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
         tall = 0.17 * (text.count("\n") + 1) / inches
         top = min((value - low) / (high - low) + 0.5 * tall, free)
         ax.text(
-            1.012, top, text, transform=ax.transAxes, ha="left", va="top", fontsize=9.5,
+            1.012,
+            top,
+            text,
+            transform=ax.transAxes,
+            ha="left",
+            va="top",
+            fontsize=9.5,
             color=colour,
         )
         free = top - tall - 0.04 / inches

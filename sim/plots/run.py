@@ -126,7 +126,9 @@ def save_run_figure(run: RunResult, path: str | os.PathLike[str]) -> Path:
         )
     # without a date the same run gives the same file
     metadata: dict[str, Any] = {
-        ".png": {}, ".svg": {"Date": None}, ".pdf": {"CreationDate": None},
+        ".png": {},
+        ".svg": {"Date": None},
+        ".pdf": {"CreationDate": None},
     }[suffix]
     with plot_style():
         figure = _run_figure(run)
@@ -173,7 +175,8 @@ def _run_figure(run: RunResult) -> Figure:
     limits = config.limits if has_line else None
     if spins:
         upper = attitude_panel(
-            time[near], {"yaw": angles.yaw[near], "pitch": angles.pitch[near]},
+            time[near],
+            {"yaw": angles.yaw[near], "pitch": angles.pitch[near]},
             ax=_panel(figure, *left, 6.75, top),
         )
         upper.set_xlabel("")
@@ -183,7 +186,10 @@ def _run_figure(run: RunResult) -> Figure:
         lower = turns_panel(time[near], angles.twist[near], ax=_panel(figure, *left, 4.85, 6.0))
         panel_title(lower, "Turns from the start of the run, + starboard side down")
         whole = turns_panel(
-            time, angles.twist, spin_turns=config.limits.spin_turns, window=window,
+            time,
+            angles.twist,
+            spin_turns=config.limits.spin_turns,
+            window=window,
             ax=_panel(figure, *left, floor, 3.8 if has_line else 3.35),
         )
         panel_title(whole, "Whole run: turns")
@@ -191,12 +197,14 @@ def _run_figure(run: RunResult) -> Figure:
         upper = attitude_panel(
             time[near],
             {"yaw": angles.yaw[near], "roll": angles.roll[near], "pitch": angles.pitch[near]},
-            limits=limits, ax=_panel(figure, *left, 4.85 if has_line else 4.4, top),
+            limits=limits,
+            ax=_panel(figure, *left, 4.85 if has_line else 4.4, top),
         )
         panel_title(upper, f"Attitude, {shown}" + _cut_part(upper))
         _legend(upper)
         whole = attitude_panel(
-            time, {"roll": angles.roll, "yaw": angles.yaw, "pitch": angles.pitch},
+            time,
+            {"roll": angles.roll, "yaw": angles.yaw, "pitch": angles.pitch},
             ax=_panel(figure, *left, floor, 3.8 if has_line else 3.35),
         )
         for line in whole.lines:
@@ -206,8 +214,11 @@ def _run_figure(run: RunResult) -> Figure:
     last = whole
     if has_line:
         last = tension_panel(
-            time, run.line_tension, mean=run.measures.get("line_tension_n", math.nan),
-            window=window, ax=_panel(figure, *left, 0.6, 1.85),
+            time,
+            run.line_tension,
+            mean=run.measures.get("line_tension_n", math.nan),
+            window=window,
+            ax=_panel(figure, *left, 0.6, 1.85),
         )
         whole.set_xlabel("")
         whole.tick_params(labelbottom=False)
@@ -231,21 +242,38 @@ def _run_figure(run: RunResult) -> Figure:
         rod = along_and_side(run.rod_tip, heading)
         rod_depth = (rod[0], run.rod_tip[:, 2])
     plan = plan_panel(
-        along, side, rod=rod, marked=marked, mark=part, stopped=stopped,
+        along,
+        side,
+        rod=rod,
+        marked=marked,
+        mark=part,
+        stopped=stopped,
         ax=_panel(figure, *right, 3.25, 5.1),
     )
     surface = config.water.surface
     below = _panel(figure, *right, 0.6, 2.3)
     if has_line:
         depth_panel(
-            along, run.position[:, 2], rod=rod_depth, marked=marked, mark=part, surface=surface,
-            stopped=stopped, ax=below,
+            along,
+            run.position[:, 2],
+            rod=rod_depth,
+            marked=marked,
+            mark=part,
+            surface=surface,
+            stopped=stopped,
+            ax=below,
         )
     else:
         plan.set_xlabel("distance along x [m]")
         depth_panel(
-            time, run.position[:, 2], xlabel="time [s]", marked=marked, mark=part, surface=surface,
-            stopped=stopped, ax=below,
+            time,
+            run.position[:, 2],
+            xlabel="time [s]",
+            marked=marked,
+            mark=part,
+            surface=surface,
+            stopped=stopped,
+            ax=below,
         )
     # one legend for both paths: what does not fit above the one goes above the other
     rest = (part, "surface")
@@ -268,21 +296,39 @@ def _header(figure: Figure, run: RunResult) -> None:
     width, height = FIGURE_INCHES
     size = 0.85
     patch = Rectangle(
-        (0.35 / width, 1.0 - (0.2 + size) / height), size / width, size / height,
-        transform=figure.transFigure, facecolor=style.colour, edgecolor="#333333",
-        hatch=style.hatch, linewidth=1.2, gid="class patch",
+        (0.35 / width, 1.0 - (0.2 + size) / height),
+        size / width,
+        size / height,
+        transform=figure.transFigure,
+        facecolor=style.colour,
+        edgecolor="#333333",
+        hatch=style.hatch,
+        linewidth=1.2,
+        gid="class patch",
     )
     figure.add_artist(patch)
     figure.text(
-        (0.35 + 0.5 * size) / width, 1.0 - (0.2 + 0.5 * size) / height, style.letter,
-        ha="center", va="center", fontsize=36, fontweight="bold", gid="class letter",
+        (0.35 + 0.5 * size) / width,
+        1.0 - (0.2 + 0.5 * size) / height,
+        style.letter,
+        ha="center",
+        va="center",
+        fontsize=36,
+        fontweight="bold",
+        gid="class letter",
         path_effects=[withStroke(linewidth=5, foreground="white")],
     )
     left = (0.5 + size) / width
     room = width * (1.0 - left) - 0.3
     title = figure.suptitle(
-        run_title(run), x=left, y=1.0 - 0.16 / height, ha="left", va="top",
-        fontsize=19, fontweight="bold", parse_math=False,
+        run_title(run),
+        x=left,
+        y=1.0 - 0.16 / height,
+        ha="left",
+        va="top",
+        fontsize=19,
+        fontweight="bold",
+        parse_math=False,
     )
     _fit(title, room)
     lines = [measures_line(run)]
@@ -294,8 +340,14 @@ def _header(figure: Figure, run: RunResult) -> None:
     at = 0.53
     for i, line in enumerate(lines):
         text = figure.text(
-            left, 1.0 - at / height, line, ha="left", va="top", fontsize=14 if i == 0 else 11,
-            color="#000000" if i == 0 else "#333333", parse_math=False,
+            left,
+            1.0 - at / height,
+            line,
+            ha="left",
+            va="top",
+            fontsize=14 if i == 0 else 11,
+            color="#000000" if i == 0 else "#333333",
+            parse_math=False,
         )
         _fit(text, room)
         at += 0.3 if i == 0 else 0.2
@@ -402,7 +454,10 @@ def _stop_line(ax: Axes, time: np.ndarray, values: np.ndarray) -> None:
     known = np.flatnonzero(np.isfinite(values))
     if known.size:
         ax.axvline(
-            float(time[known[-1]]), color=STOP, linewidth=2.0, linestyle=":",
+            float(time[known[-1]]),
+            color=STOP,
+            linewidth=2.0,
+            linestyle=":",
             label="stopped",
         )
 
@@ -416,10 +471,16 @@ def _legend(ax: Axes, beside: bool = False, skip: Sequence[str] = ()) -> None:
     if not beside:
         panel_title(ax, ax.get_title(loc="left"), pad=25.0)
     ax.legend(
-        [h for h, _ in kept], [text for _, text in kept], ncols=len(kept), borderaxespad=0.0,
+        [h for h, _ in kept],
+        [text for _, text in kept],
+        ncols=len(kept),
+        borderaxespad=0.0,
         loc="lower right" if beside else "lower left",
         bbox_to_anchor=(1.0, 1.02) if beside else (0.0, 1.02),
-        columnspacing=1.2, handlelength=1.6, handletextpad=0.5, borderpad=0.1,
+        columnspacing=1.2,
+        handlelength=1.6,
+        handletextpad=0.5,
+        borderpad=0.1,
     )
 
 

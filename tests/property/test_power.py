@@ -22,11 +22,6 @@ from random_baits import (
 
 from sim.kernels import layout as lo
 
-MUNK_OUT_OF_WATER = (
-    "the couple that takes off the plate's own Munk moment is not scaled by the wet share: out of"
-    " the water nothing balances it and it spins the bait up"
-)
-
 
 def still(data: dict[str, Any], surface: bool = False) -> dict[str, Any]:
     """Still water, no line, no weight, no buoyancy: only the water's own loads are left."""
@@ -167,9 +162,9 @@ def test_wake_alone_can_feed_a_deep_bait_only_a_little(seed: int) -> None:
 # ------------------------------------------------------------------------------- near the surface
 
 
-@pytest.mark.xfail(strict=True, reason=MUNK_OUT_OF_WATER)
 @pytest.mark.parametrize("turning", [10.0, 100.0])
 def test_water_takes_power_from_a_bait_at_the_surface(turning: float) -> None:
+    # bound: a thousandth of what twice the kinetic energy would give in a radian of turning
     worst = 0.0
     for seed in range(20):
         case = ready(still(random_bait(generator(9, seed)), surface=True))
@@ -179,14 +174,14 @@ def test_water_takes_power_from_a_bait_at_the_surface(turning: float) -> None:
             state[lo.Z] = rng.uniform(-0.5, 0.5) * case.model.scalar[lo.RADIUS, 0]
             drain = abs(state[lo.U : lo.R + 1] @ mass_matrix(case) @ state[lo.U : lo.R + 1])
             worst = max(worst, power(case, state) / (drain * turning))
-    assert worst < 0.01
+    assert worst < 0.001
 
 
-@pytest.mark.xfail(strict=True, reason=MUNK_OUT_OF_WATER)
 @pytest.mark.parametrize("seed", range(3))
-def test_kinetic_energy_never_grows_in_the_air(seed: int) -> None:
+def test_kinetic_energy_stays_in_the_air(seed: int) -> None:
     case = ready(still(random_bait(generator(9, seed)), surface=True))
     start = drawn(generator(14, seed), case, 20.0)
     start[lo.Z] = -5.0
-    energy = kinetic_energy(case, run(case, 251, step=0.5e-3, every=8, start=start))
+    # what is left at this step is the error of the step, 2e-7
+    energy = kinetic_energy(case, run(case, 251, step=0.25e-3, every=16, start=start))
     np.testing.assert_allclose(energy, energy[0], rtol=1e-6)

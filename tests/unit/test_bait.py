@@ -304,11 +304,6 @@ def test_hollow_elliptic_cylinder(wall: float) -> None:
     assert found.solid_volume == pytest.approx(found.volume - found.filling_volume, rel=1e-12)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the wall is taken off the half above and the half below the centreline apart: where"
-    " one is thinner than the wall, the other half's hollow still begins at the centreline",
-)
 def test_wall_of_a_body_does_not_depend_on_where_its_centreline_is() -> None:
     # nearly a box, so that moving the centreline changes nothing but the names of the heights
     middle, back = (
@@ -576,11 +571,6 @@ def test_mounting_errors_do_not_move_the_path() -> None:
     np.testing.assert_array_equal(straight.from_nose_mm, crooked.from_nose_mm)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the lower outline is followed only to the first place of its greatest depth, which is"
-    " the nose itself for a belly of constant depth",
-)
 def test_path_follows_a_flat_belly_to_the_bill() -> None:
     path = path_of(60.0, prism(60.0, 8.0, 8.0, 5.0), from_nose_mm=10.0, above_centreline_mm=-8.0)
     assert path.at(0.0) == pytest.approx((10.0, -8.0), abs=0.1)

@@ -70,11 +70,6 @@ def test_one_whole_turn_spins(sense: float) -> None:
     assert class_of(False, turns=1.0 * sense) == "balanced"
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="comparisons with NaN are false, so a turning bait short of a turn falls through to the"
-    " last class, balanced",
-)
 def test_turning_bait_short_of_a_turn_gets_no_class_silently() -> None:
     unknown = {"yaw_amplitude_deg": math.nan, "roll_amplitude_deg": math.nan, "lean_deg": math.nan}
     try:
@@ -84,9 +79,6 @@ def test_turning_bait_short_of_a_turn_gets_no_class_silently() -> None:
     assert found not in MOTION_CLASSES
 
 
-@pytest.mark.xfail(
-    strict=True, reason="comparisons with NaN are false, so the last class, balanced, is left"
-)
 @pytest.mark.parametrize("key", ["yaw_amplitude_deg", "roll_amplitude_deg", "lean_deg"])
 def test_unknown_measure_never_gives_a_class_silently(key: str) -> None:
     try:
@@ -96,9 +88,6 @@ def test_unknown_measure_never_gives_a_class_silently(key: str) -> None:
     assert found not in MOTION_CLASSES
 
 
-@pytest.mark.xfail(
-    strict=True, raises=ZeroDivisionError, reason="the reason divides roll by yaw unguarded"
-)
 def test_rolling_without_any_yaw_over_rolls() -> None:
     assert class_of(yaw_amplitude_deg=0.0, roll_amplitude_deg=20.0) == "over-rolling"
 
