@@ -56,26 +56,34 @@ def track_angles(attitude: np.ndarray, heading_deg: float) -> Angles:
 
 
 def mean_crossing_frequency(series: np.ndarray, step: float) -> float:
-    """Frequency [Hz] from the upward crossings of the mean, NaN without two of them.
+    """Frequency [Hz] from the crossings of the mean, NaN without two in one sense.
 
-    A crossing counts once the series has been below the mean by a fifth of its standard
-    deviation, so that a ripple on the wobble is not counted; times are interpolated.
+    A crossing counts once the series has been beyond the mean by a fifth of its standard
+    deviation, so that a ripple on the wobble is not counted; times are interpolated. The mean of
+    both senses is given, so a mirrored motion has the same frequency.
     """
     x = series - series.mean()
+    found = [f for f in (_upward(x, step), _upward(-x, step)) if math.isfinite(f)]
+    return sum(found) / len(found) if found else math.nan
+
+
+def _upward(x: np.ndarray, step: float) -> float:
+    """Frequency [Hz] of the upward crossings of zero."""
     spread = float(x.std())
     if spread == 0.0:
         return math.nan
-    times = []
-    armed = False
-    for i in range(1, x.size):
-        if x[i] < -0.2 * spread:
-            armed = True
-        if armed and x[i - 1] < 0.0 <= x[i]:
-            times.append(i - x[i] / (x[i] - x[i - 1]))
-            armed = False
-    if len(times) < 2:
+    below = x < -0.2 * spread
+    crossings = np.flatnonzero((x[:-1] < 0.0) & (x[1:] >= 0.0))
+    # a crossing counts when the series has been well below since the crossing before
+    depths = np.concatenate([[0], np.cumsum(below)])
+    kept, before = [], 0
+    for i in crossings:
+        if depths[i + 1] > depths[before]:
+            kept.append(i + x[i] / (x[i] - x[i + 1]))
+            before = int(i) + 1
+    if len(kept) < 2:
         return math.nan
-    return (len(times) - 1) / ((times[-1] - times[0]) * step)
+    return (len(kept) - 1) / ((kept[-1] - kept[0]) * step)
 
 
 def half_range(series: np.ndarray) -> float:
@@ -215,12 +223,13 @@ def run_measures(
     Returns
     -------
     dict
-        Amplitudes are half of peak to peak; sweeps are peak to peak across the track, with the
-        drift taken off. Side drift is metres to starboard per metre travelled: with a line the
-        slope of the line as seen from above (a bait that runs off at a steady angle travels along
-        it), without one the slope of the path. Turns are net turns about the track over the part,
-        positive starboard side down. For a bait that keeps turning, Euler angles mean nothing:
-        yaw and roll amplitude, lean and frequency are NaN.
+        Amplitudes are half of peak to peak; sweeps are peak to peak across the track, the mean
+        over the wobbles, so that a drift does not count (without a wobble the drift is taken
+        off). Side drift is metres to starboard per metre travelled: with a line the slope of the
+        line as seen from above (a bait that runs off at a steady angle travels along it), without
+        one the slope of the path. Turns are net turns about the track over the part, positive
+        starboard side down. For a bait that keeps turning, Euler angles mean nothing: yaw and
+        roll amplitude, lean and frequency are NaN.
     """
     cut = slice(part.first, part.last + 1)
     span = (part.last - part.first) * step
@@ -229,12 +238,19 @@ def run_measures(
     rotation = Rotation.from_quat(attitude[cut], scalar_first=True)
     place = position[cut]
     length = bait.body.length if bait.body is not None else 0.0
-    time = np.arange(place.shape[0]) * step
+    steady = part.turning or float(angles.yaw[cut].std()) < STILL_DEG
+    frequency = math.nan if steady else mean_crossing_frequency(angles.yaw[cut], step)
 
     def sweep(from_nose: float) -> float:
         at = place + rotation.apply(np.array([-from_nose, 0.0, 0.0]) - bait.centre_of_gravity)
         across = at @ side
-        return float(np.ptp(across - np.polyval(np.polyfit(time, across, 1), time))) * 1e3
+        if not math.isfinite(frequency):
+            time = np.arange(across.size)
+            return float(np.ptp(across - np.polyval(np.polyfit(time, across, 1), time))) * 1e3
+        cycle = min(across.size, round(1.0 / (frequency * step)) + 1)
+        count = across.size // cycle
+        cycles = across[: count * cycle].reshape(count, -1)
+        return float(np.ptp(cycles, axis=1).mean()) * 1e3
 
     if config.line is not None and bait.r_b_tie is not None:
         tie = place + rotation.apply(bait.r_b_tie)
@@ -243,12 +259,9 @@ def run_measures(
     else:
         ahead, across = np.ptp((place @ along)[[0, -1]]), (place[-1] - place[0]) @ side
         drift = float(across) / float(ahead) if ahead > 1e-3 else math.nan
-    steady = part.turning or float(angles.yaw[cut].std()) < STILL_DEG
     turns = float(angles.twist[part.last] - angles.twist[part.first])
     return {
-        "wobble_frequency_hz": math.nan
-        if steady
-        else mean_crossing_frequency(angles.yaw[cut], step),
+        "wobble_frequency_hz": frequency,
         "yaw_amplitude_deg": math.nan if part.turning else half_range(angles.yaw[cut]),
         "roll_amplitude_deg": math.nan if part.turning else half_range(angles.roll[cut]),
         "pitch_amplitude_deg": half_range(angles.pitch[cut]),

@@ -208,7 +208,7 @@ def point_added_mass(mass: float, direction: np.ndarray, position: np.ndarray) -
 def shift_matrix(matrix: np.ndarray, offset: np.ndarray) -> np.ndarray:
     """Refer a 6 x 6 mass matrix to an origin displaced by ``offset`` (new origin minus old) [m].
 
-    Fossen (2011), eq. 7.29: velocities at the old origin are v - offset x omega of the new.
+    Fossen (2011), eq. 7.29: the velocity at the old origin is v + offset x omega of the new one.
     """
     h = np.eye(6)
     h[:3, 3:] = cross_matrix(np.asarray(offset))

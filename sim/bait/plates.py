@@ -38,9 +38,9 @@ def plate_outline(plate: Bill) -> np.ndarray:
     """Corners of the outline, shape (n, 2): along the length from the root and across [m].
 
     square: a rectangle; rounded: a rectangle whose outer half is half an ellipse; tapered:
-    straight sides, the tip ``taper`` times as wide as the root; coffin: widest at two fifths of
-    the length, both ends ``taper`` times as wide; polygon: as given. The greatest width is
-    ``width_mm`` for all but the polygon.
+    straight sides, the tip ``taper`` times as wide as the root; coffin: straight sides from
+    a corner at two fifths of the length to both ends, which are ``taper`` times as wide; polygon:
+    as given. The greatest width is ``width_mm`` for all but the polygon.
     """
     length, half = plate.length_mm * MM, 0.5 * plate.width_mm * MM
     if plate.outline == "polygon":

@@ -328,9 +328,11 @@ def _added_mass(
         n = np.hstack([np.broadcast_to(direction, position.shape), np.cross(position, direction)])
         matrix += (n * (mass * force)[:, None]).T @ n
     roll = rho * float(section_roll(half_height, outline.half_width, shape.exponent).sum()) * dx
-    strip_ellipsoid = math.pi / 8.0 * (axes[2] ** 2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
-    if strip_ellipsoid > 0.0:
-        roll *= exact.inertia[0] / (rho * strip_ellipsoid)
+    # the ratio for equal axes, where both are zero, is that of all but equal ones
+    apart = axes[2] if abs(axes[2] - axes[1]) > 1e-3 * axes[2] else axes[1] * 1.002
+    strip_ellipsoid = math.pi / 8.0 * (apart**2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
+    near = ellipsoid_added_mass(np.array([axes[0], axes[1], apart]), 1.0)
+    roll *= near.inertia[0] / strip_ellipsoid
     matrix[3, 3] += roll
     return matrix
 

@@ -252,7 +252,7 @@ class Limits(Table):
         gt=0,
     )
     roll_to_yaw_from_deg: float = value(
-        "roll amplitude from which roll_to_yaw counts", "degrees", 15.0, "a convention", gt=0
+        "roll amplitude above which roll_to_yaw counts", "degrees", 15.0, "a convention", gt=0
     )
     no_action_deg: float = value(
         "amplitude below which there is no visible action", "degrees", 1.0, "a convention", gt=0
@@ -339,8 +339,8 @@ class Coefficients(Table):
     crossflow_end_factor: float | None = value(
         "factor on the crossflow drag for flow round the ends",
         default=None,
-        more="left out, it follows from the slenderness: a sphere has its own drag, a long bait 0.9,"
-        " an assumption for the short strokes of a wobble (0.6 measured in steady drift)",
+        more="left out, it follows from the slenderness: a sphere has its own drag, a long bait"
+        " 0.9, an assumption for the short strokes of a wobble (0.6 measured in steady drift)",
         ge=0,
         le=2,
     )

@@ -139,7 +139,8 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
     forward = abs(u) * share
     y_tail = -scalar[TAIL_Y, k] * forward * (v + r * x - p * z)
     z_tail = -scalar[TAIL_Z, k] * forward * (w - q * x)
-    fx = -scalar[AXIAL, k] * forward * u
+    axial = u + q * scalar[BODY_PZ, k]
+    fx = -scalar[AXIAL, k] * share * abs(axial) * axial
     return (
         fx,
         fy + y_tail,

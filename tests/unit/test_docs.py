@@ -19,7 +19,6 @@ from scipy.spatial.transform import Rotation
 import sim
 from sim import measure
 from sim.bait.frame import from_nose
-from sim.hydrostatics import rest
 from sim.bait.plates import plate_axes
 from sim.cautions import cautions
 from sim.classify import classify
@@ -29,6 +28,7 @@ from sim.config.models import Bill, Limits
 from sim.config.schema import children, header, tables
 from sim.config.units import unit_of
 from sim.errors import RuntrueError
+from sim.hydrostatics import rest
 from sim.kernels import layout
 from sim.kernels.stepper import FASTEST_TURN
 from sim.model import heading, start_state

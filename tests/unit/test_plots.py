@@ -141,14 +141,21 @@ def diverged(run: RunResult, at: float = 0.7) -> RunResult:
 def free() -> RunResult:
     """A bait that sinks without a line."""
     run = wobble(
-        config(line=None, bait={}), duration=3.0, motion_class=None, status="free",
-        window=(math.nan, math.nan), measures={}, class_reason="no line: nothing to class",
+        config(line=None, bait={}),
+        duration=3.0,
+        motion_class=None,
+        status="free",
+        window=(math.nan, math.nan),
+        measures={},
+        class_reason="no line: nothing to class",
         message="the end of the run was reached",
     )
     time = run.time
     position = np.column_stack([0.12 * time**2, 0.02 * np.sin(3.0 * time), 0.5 + 0.3 * time])
     return dataclasses.replace(
-        run, position=position, line_tension=np.zeros_like(time),
+        run,
+        position=position,
+        line_tension=np.zeros_like(time),
         rod_tip=np.full((time.size, 3), np.nan),
     )
 
@@ -159,59 +166,97 @@ def gallery() -> dict[str, RunResult]:
     return {
         "balanced": wobble(),
         "tight": wobble(
-            yaw_deg=1.2, roll_deg=3.1, motion_class="tight",
+            yaw_deg=1.2,
+            roll_deg=3.1,
+            motion_class="tight",
             class_reason="yaw amplitude 1.2 deg below 6 deg",
         ),
         "over-rolling": wobble(
-            config(retrieve={"heading_deg": 30.0}), yaw_deg=27.0, roll_deg=48.0, lean_deg=-6.0,
-            frequency=6.4, motion_class="over-rolling",
+            config(retrieve={"heading_deg": 30.0}),
+            yaw_deg=27.0,
+            roll_deg=48.0,
+            lean_deg=-6.0,
+            frequency=6.4,
+            motion_class="over-rolling",
             class_reason="roll amplitude 48.0 deg above 35 deg",
         ),
         "leaning": wobble(
-            roll_deg=8.0, lean_deg=41.0, motion_class="over-rolling",
+            roll_deg=8.0,
+            lean_deg=41.0,
+            motion_class="over-rolling",
             class_reason="leans 41.0 deg, limit 35 deg",
         ),
         "spinning": wobble(
-            turn_rate=-0.8, motion_class="spinning",
+            turn_rate=-0.8,
+            motion_class="spinning",
             class_reason="3.8 net turns about the track in one sense, limit 1",
             measures={
-                "wobble_frequency_hz": still, "yaw_amplitude_deg": 13.0, "turns": -3.84,
-                "roll_amplitude_deg": still, "lean_deg": still, "turn_rate_hz": -0.8,
-                "depth_m": 0.75, "line_tension_n": 1.35,
+                "wobble_frequency_hz": still,
+                "yaw_amplitude_deg": 13.0,
+                "turns": -3.84,
+                "roll_amplitude_deg": still,
+                "lean_deg": still,
+                "turn_rate_hz": -0.8,
+                "depth_m": 0.75,
+                "line_tension_n": 1.35,
             },
         ),
         "diverged": diverged(wobble()),
         "free": free(),
         "half measured": wobble(
-            motion_class=None, status="not settled", class_reason="no class: not settled",
+            motion_class=None,
+            status="not settled",
+            class_reason="no class: not settled",
             message="not stationary after 8 s",
         ),
         "much to say": wobble(
             config("a-bait-with-a-rather-long-name-of-its-own-that-fills-the-line-" + 38 * "x"),
-            motion_class=None, status="not settled", class_reason="", message="so it went " * 60,
+            motion_class=None,
+            status="not settled",
+            class_reason="",
+            message="so it went " * 60,
             warnings=("the line went slack again and again " * 9, "another"),
         ),
         "nothing known": diverged(wobble(), at=0.0),
         "not settled": wobble(
-            duration=24.0, motion_class=None, status="not settled", window=(still, still),
-            class_reason="", measures={},
+            duration=24.0,
+            motion_class=None,
+            status="not settled",
+            window=(still, still),
+            class_reason="",
+            measures={},
             message="the motion had not settled after 24 s: the yaw amplitude still changed by "
             "9 percent from block to block, 5 percent are allowed. Give a longer "
             "solver.max_duration_s, or look at the whole run: the bait may never settle",
         ),
         "line in": wobble(
-            config(retrieve={"mode": "reel"}), duration=2.6, motion_class=None, status="line in",
-            window=(still, still), class_reason="", measures={},
+            config(retrieve={"mode": "reel"}),
+            duration=2.6,
+            motion_class=None,
+            status="line in",
+            window=(still, still),
+            class_reason="",
+            measures={},
             message="the reel ran out of line after 2.6 s",
             rod_tip=np.zeros((651, 3)),
         ),
         "short": wobble(
-            duration=0.004, motion_class=None, status="not settled", window=(still, still),
-            class_reason="", measures={}, message="the run is too short",
+            duration=0.004,
+            motion_class=None,
+            status="not settled",
+            window=(still, still),
+            class_reason="",
+            measures={},
+            message="the run is too short",
         ),
         "single row": wobble(
-            duration=0.0, motion_class=None, status="not settled", window=(still, still),
-            class_reason="", measures={}, message="the run is too short",
+            duration=0.0,
+            motion_class=None,
+            status="not settled",
+            window=(still, still),
+            class_reason="",
+            measures={},
+            message="the run is too short",
         ),
     }
 
@@ -461,14 +506,14 @@ def test_bait_drawing_has_the_extents_of_the_config() -> None:
     body = shapes["body"]
     assert (body[:, 0].min(), body[:, 0].max()) == pytest.approx((0.0, 70.0))
     assert (body[:, 1].min(), body[:, 1].max()) == pytest.approx((-10.0, 10.0))
-    # bill: root (7, -6), 20 mm at 55 degrees below straight ahead, 1 mm thick
+    # bill: root (7, -6), 16 mm at 55 degrees below straight ahead, 1 mm thick
     c, s = math.cos(math.radians(55.0)), math.sin(math.radians(55.0))
     bill = shapes["bill"]
-    assert bill[:, 0].min() == pytest.approx(7.0 - 20.0 * c - 0.5 * s)
+    assert bill[:, 0].min() == pytest.approx(7.0 - 16.0 * c - 0.5 * s)
     assert bill[:, 0].max() == pytest.approx(7.0 + 0.5 * s)
-    assert bill[:, 1].min() == pytest.approx(-6.0 - 20.0 * s - 0.5 * c)
+    assert bill[:, 1].min() == pytest.approx(-6.0 - 16.0 * s - 0.5 * c)
     assert bill[:, 1].max() == pytest.approx(-6.0 + 0.5 * c)
-    np.testing.assert_array_equal(drawn(ax, "tie point"), [[3.0], [-4.0]])
+    np.testing.assert_array_equal(drawn(ax, "tie point"), [[3.0], [-5.0]])
     np.testing.assert_array_equal(drawn(ax, "hook"), [[28.0, 28.0], [-10.5, -19.5]])
     lead = next(p for p in ax.patches if p.get_label() == "ballast")
     assert lead.center == (27.0, -6.5)
@@ -485,7 +530,10 @@ def test_bait_drawing_has_the_extents_of_the_config() -> None:
 
 def test_ellipsoid_outline_is_an_ellipse() -> None:
     body = {
-        "form": "ellipsoid", "length_mm": 80.0, "height_mm": 24.0, "width_mm": 10.0,
+        "form": "ellipsoid",
+        "length_mm": 80.0,
+        "height_mm": 24.0,
+        "width_mm": 10.0,
         "density_g_cm3": 0.5,
     }
     settings = config_from_dict({"bait": {"body": body}})
@@ -499,8 +547,15 @@ def test_ellipsoid_outline_is_an_ellipse() -> None:
 @pytest.mark.parametrize("cant", [0.0, 35.0, 90.0])
 def test_plate_drawing_holds_the_outline_that_the_loads_use(shape: str, cant: float) -> None:
     plate = Plate(
-        name="keel", from_nose_mm=40.0, above_centreline_mm=-8.0, length_mm=12.0, width_mm=20.0,
-        angle_deg=80.0, outline=shape, cant_deg=cant, thickness_mm=0.001,
+        name="keel",
+        from_nose_mm=40.0,
+        above_centreline_mm=-8.0,
+        length_mm=12.0,
+        width_mm=20.0,
+        angle_deg=80.0,
+        outline=shape,
+        cant_deg=cant,
+        thickness_mm=0.001,
     )
     corners = plate_properties(plate, "keel", cant, 4, 4, 1000.0).outline * 1000.0
     seen = outline.side_view_of_plate(plate, cant)
@@ -513,8 +568,15 @@ def test_plate_drawing_holds_the_outline_that_the_loads_use(shape: str, cant: fl
 def test_hollow_corner_of_a_keel_is_not_filled_out() -> None:
     corners = ((0.0, -10.0), (10.0, -10.0), (3.0, 0.0), (10.0, 10.0), (0.0, 10.0))
     keel = Plate(
-        name="keel", from_nose_mm=40.0, above_centreline_mm=0.0, length_mm=10.0, width_mm=20.0,
-        angle_deg=90.0, outline="polygon", outline_mm=corners, cant_deg=90.0,
+        name="keel",
+        from_nose_mm=40.0,
+        above_centreline_mm=0.0,
+        length_mm=10.0,
+        width_mm=20.0,
+        angle_deg=90.0,
+        outline="polygon",
+        outline_mm=corners,
+        cant_deg=90.0,
     )
     seen = outline.side_view_of_plate(keel, 90.0)
     x, y = seen.T
@@ -676,7 +738,9 @@ def test_a_motion_that_did_not_settle_is_never_called_stationary() -> None:
 
 def test_long_names_and_messages_fit() -> None:
     run = dataclasses.replace(
-        GALLERY["diverged"], config=config("W" * 100), message="why $x^2 " * 200,
+        GALLERY["diverged"],
+        config=config("W" * 100),
+        message="why $x^2 " * 200,
         warnings=("slack " * 100,) * 3,
     )
     figure = plots.run_figure(run)

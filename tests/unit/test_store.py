@@ -226,7 +226,8 @@ def test_every_dataset_says_what_it_holds(saved: Path) -> None:
     units = {name: dataset.attrs["units"] for name, dataset in found.items()}
     assert units["time"] == units["outcome/window"] == "s"
     assert units["position"] == units["rod_tip"] == units["measures/depth_m"] == "m"
-    assert units["attitude"] == units["margins/roll"] == units["stats/steps"] == "1"
+    assert units["attitude"] == units["stats/steps"] == "1"
+    assert units["margins/roll"] == "deg"
     assert units["line_tension"] == "N"
     assert units["measures/yaw_amplitude_deg"] == "deg"
     frames = {name: found[name].attrs["frame"] for name in ARRAYS}
