@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import os
 import textwrap
-import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -74,12 +73,22 @@ def attitude_angles(attitude: np.ndarray, heading_deg: float) -> Angles:
     known = np.isfinite(attitude).all(axis=1)
     series = np.full((4, known.size), np.nan)
     if known.any():
-        with warnings.catch_warnings():
-            # straight up or down yaw and roll are one angle; SciPy then sets roll to zero
-            warnings.filterwarnings("ignore", message="Gimbal lock")
-            series[:, known] = track_angles(attitude[known], heading_deg)
+        series[:, known] = track_angles(attitude[known], heading_deg)
         series[3] -= series[3][known][0]
     return Angles(*series)
+
+
+def whole_turns_off(angles: Angles, part: np.ndarray) -> Angles:
+    """Yaw and roll less the whole turns made before the part shown, shape of ``part``: (n,) bool.
+
+    A bait that went round and then hung over on its side is shown at 90 degrees, not at 1530.
+    """
+    shifted = []
+    for series in (angles.yaw, angles.roll):
+        shown = series[part & np.isfinite(series)]
+        turns = round(float(shown.mean()) / 360.0) if shown.size else 0
+        shifted.append(series - 360.0 * turns)
+    return angles._replace(yaw=shifted[0], roll=shifted[1])
 
 
 def along_and_side(points: np.ndarray, heading_deg: float) -> tuple[np.ndarray, np.ndarray]:
@@ -161,6 +170,7 @@ def _run_figure(run: RunResult) -> Figure:
     span = _close_up(run)
     near = (time >= span[0]) & (time <= span[1])
     spins = _spins(run, angles.twist)
+    angles = whole_turns_off(angles, near)
 
     figure = Figure(figsize=FIGURE_INCHES)
     FigureCanvasAgg(figure)

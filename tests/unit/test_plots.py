@@ -779,3 +779,12 @@ def test_unknown_suffix_is_told_the_allowed_ones(tmp_path: Any, name: str) -> No
 def test_folder_that_is_missing_is_told(tmp_path: Any) -> None:
     with pytest.raises(RuntrueError, match=r"gone.*cannot write the picture.*folder that exists"):
         plots.save_run_figure(GALLERY["short"], tmp_path / "gone" / "run.png")
+
+
+def test_whole_turns_before_the_part_shown_are_taken_off() -> None:
+    time = np.linspace(0.0, 4.0, 401)
+    roll = np.where(time < 2.0, 765.0 * time, 1530.0)
+    angles = plots.Angles(0.0 * time, 0.0 * time, roll, roll / 360.0)
+    found = plots.whole_turns_off(angles, time > 3.0)
+    np.testing.assert_allclose(found.roll[time > 3.0], 90.0)
+    np.testing.assert_allclose(np.diff(found.roll), np.diff(roll))
