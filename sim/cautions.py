@@ -13,6 +13,7 @@ from sim.config.models import Bait, Bill, Body, Config
 
 TIE_FAR_MM = 30.0  # a wire tie stands out by less
 HANGER_FAR_MM = 15.0  # a hanger on a wire through a thin tail stands out by less
+BULGE_MM = 0.3  # a weight that comes out by less is let into the belly
 SECTIONS, ROUND, PLATE_POINTS = 121, 72, 25  # points along, around, and along a plate's edges
 
 
@@ -80,6 +81,20 @@ def _far_parts(bait: Bait) -> list[str]:
             found.append(
                 f'bait.ballast.{i} ("{b.name}") has its centre inside the body, with inside ='
                 " false. Check its position, or set inside = true."
+            )
+        elif b.inside and held:
+            # a ball of the weight's volume, the roundest shape it can have
+            radius = (0.75 * b.mass_g / b.density_g_cm3 / math.pi) ** (1.0 / 3.0) * 10.0
+            low = from_nose(b.from_nose_mm, b.above_centreline_mm - radius + BULGE_MM, b.right_mm)
+            if not inside_body(bait.body, low):
+                found.append(
+                    f'bait.ballast.{i} ("{b.name}") would come out of the belly as a ball of'
+                    f" {2.0 * radius:.1f} mm. Move it up, or see that its own shape fits."
+                )
+        if b.above_centreline_mm > 0.0:
+            found.append(
+                f'bait.ballast.{i} ("{b.name}") sits above the centreline and makes the bait top'
+                " heavy. Below the centreline above_centreline_mm is negative."
             )
     for i, h in enumerate(bait.hook):
         if h.drag_area_mm2 == 0.0:

@@ -69,7 +69,8 @@ def classify(measures: Mapping[str, float], turning: bool, limits: Limits) -> Ve
         reason = f"roll amplitude {roll:.1f} deg above {limits.roll_deg:g} deg"
         return Verdict("over-rolling", reason, distance)
     if distance["lean"] < 0.0:
-        reason = f"leans {lean:.1f} deg, limit {limits.lean_deg:g} deg"
+        side = "starboard" if lean > 0.0 else "port"
+        reason = f"leans {abs(lean):.1f} deg to {side}, limit {limits.lean_deg:g} deg"
         return Verdict("over-rolling", reason, distance)
     if distance["roll_to_yaw"] < 0.0:
         times = roll / max(yaw, 1e-9)
@@ -88,7 +89,13 @@ def classify(measures: Mapping[str, float], turning: bool, limits: Limits) -> Ve
 
 
 def nearest_limit(distance: Mapping[str, float], limits: Limits) -> tuple[str, float]:
-    """Name of the limit that is relatively nearest and the distance to it in its own unit."""
+    """Name of the limit that decides or comes nearest, and the distance to it in its own unit.
+
+    Of a bait beyond limits the one that is relatively farthest behind (spinning counts first):
+    the way back to balanced. Otherwise the relatively nearest limit.
+
+    Raises ``ValueError`` when no distance is known; ask only for a motion that has a class.
+    """
     scale = {
         "spin": limits.spin_turns,
         "roll": limits.roll_deg,
@@ -97,5 +104,11 @@ def nearest_limit(distance: Mapping[str, float], limits: Limits) -> tuple[str, f
         "tight_yaw": limits.tight_yaw_deg,
     }
     known = {k: v for k, v in distance.items() if math.isfinite(v)}
-    name = min(known, key=lambda k: abs(known[k]) / scale[k])
+    beyond = {k: v for k, v in known.items() if v < 0.0 and k != "tight_yaw"}
+    if "spin" in beyond:
+        name = "spin"
+    elif beyond:
+        name = min(beyond, key=lambda k: beyond[k] / scale[k])
+    else:
+        name = min(known, key=lambda k: abs(known[k]) / scale[k])
     return name, known[name]

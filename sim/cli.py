@@ -134,6 +134,7 @@ def run(
         terminal.say_interrupted(before)
         raise typer.Exit(terminal.INTERRUPTED) from None
     _print_run(result, target, picture, as_json=json_)
+    _warn(settings, quiet=quiet)
     if result.status == "diverged":
         terminal.complain(f"{config}: {result.message}")
         raise typer.Exit(terminal.FAILED)
@@ -156,6 +157,11 @@ def _load(config: Path, pairs: Sequence[str] | None) -> Config:
 def _check_names(config: Path, output: Path, picture: Path | None) -> None:
     """Refuse names that would destroy one file by another."""
     problems = []
+    if output.suffix.lower() in PICTURES:
+        problems.append(
+            f"--output {output}: is the name of a picture, the result is an .h5 file. Use"
+            f" --picture {output.name} to draw it, and --output for the result."
+        )
     if picture is not None and picture.suffix.lower() not in PICTURES:
         problems.append(
             f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
@@ -217,6 +223,15 @@ def _simulate_and_write(
         except (RuntrueError, OSError) as error:
             raise RuntrueError(f"{error} The run itself is in {target}.") from error
     return result
+
+
+def _warn(settings: Config, *, quiet: bool) -> None:
+    """Tell what `check` warns of as well: a slip must not hide behind a sound answer."""
+    from sim.cautions import cautions
+
+    if not quiet:
+        for text in cautions(settings):
+            terminal.complain(f"warning: {text}")
 
 
 def _print_run(result: RunResult, file: Path, picture: Path | None, *, as_json: bool) -> None:
@@ -297,6 +312,7 @@ def weigh(
         terminal.emit(report.to_json(report.weigh_document(*answers)))
     else:
         terminal.show(report.weigh_summary(*answers))
+    _warn(settings, quiet=quiet)
 
 
 # ---- check --------------------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from sim.kernels.body import weight_and_buoyancy
 from sim.model import build_model
 from sim.run import simulate
 
+STANDARD_GRAVITY = 9.80665  # [m/s^2]
 SUSPENDS = 0.005  # reserve buoyancy over mass within which a bait counts as suspending
 TRACE = 1e-4  # heel at the start, so that an upright balance that is unstable is left
 RELAX_S = 200.0  # made-up time over which the attitude creeps to rest
@@ -67,6 +68,16 @@ def _angles(down: np.ndarray) -> tuple[float, float]:
     )
 
 
+def _on_earth(config: Config) -> dict[str, object]:
+    """Overrides that switch weight, buoyancy and gravity on: a bath tub has them."""
+    gravity = config.water.gravity_m_s2 or STANDARD_GRAVITY
+    return {
+        "loads.weight": True,
+        "loads.buoyancy": True,
+        "water.gravity_m_s2": gravity,
+    }
+
+
 def rest(config: Config, bait: Assembly) -> Rest:
     """Find how the bait rests, from level and a trace of heel.
 
@@ -90,11 +101,7 @@ def rest(config: Config, bait: Assembly) -> Rest:
         pitch, heel = _angles(down)
         return Rest(kind, reserve, pitch, heel, math.nan, None, None)
 
-    level = with_overrides(
-        config, {"loads.weight": True, "loads.buoyancy": True, "water.surface": True}
-    )
-    if level.water.gravity_m_s2 == 0.0:
-        level = with_overrides(level, {"water.gravity_m_s2": 9.80665})
+    level = with_overrides(config, {**_on_earth(config), "water.surface": True})
     model = build_model(level, bait, np.zeros(3))
     wet = np.ones((model.volumes.shape[0], 1))
     weight = float(model.scalar[lo.WEIGHT, 0])
@@ -132,6 +139,7 @@ def terminal_speed(config: Config) -> Terminal:
     free = with_overrides(
         config,
         {
+            **_on_earth(config),
             "line": None,
             "water.surface": False,
             "water.current_m_s": 0.0,

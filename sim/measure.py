@@ -10,14 +10,15 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly
+from sim.bait.frame import heading
 from sim.config.models import Config
-from sim.model import heading
 
 CYCLES_A_BLOCK = 4.0  # a block holds at least so many wobbles
 SHORTEST_BLOCK_S = 1.0
 FEWEST_BLOCKS = 2  # alike blocks that make a motion stationary
 FLOOR_DEG = 0.5  # differences below this count as none
 PITCH_FLOOR_DEG = 2.0  # the same for mean pitch, which creeps with depth and decides no class
+STEEPEST_DEG = 85.0  # of a free motion; beyond it Euler angles flip
 STILL_DEG = 0.02  # a yaw that moves less (rms) has no frequency
 
 
@@ -83,7 +84,7 @@ def _upward(x: np.ndarray, step: float) -> float:
             before = int(i) + 1
     if len(kept) < 2:
         return math.nan
-    return (len(kept) - 1) / ((kept[-1] - kept[0]) * step)
+    return float((len(kept) - 1) / ((kept[-1] - kept[0]) * step))
 
 
 def half_range(series: np.ndarray) -> float:
@@ -165,7 +166,7 @@ def stationary_part(angles: Angles, step: float, tolerance: float) -> Stationary
     Notes
     -----
     Blocks are an eighth of the run, at least a second, at least four wobbles and, for a bait that
-    turns over, at least one turn. Going back from the end, every block that agrees with the last
+    turns over, one and a quarter turns. Going back from the end, every block that agrees with the last
     one belongs to the stationary part; two are the least, half of the run the most, so that what
     still creeps early in the run stays out. Without, the second half is returned,
     marked as not found.
@@ -175,10 +176,10 @@ def stationary_part(angles: Angles, step: float, tolerance: float) -> Stationary
     tail = slice(half, n)
     length = max(SHORTEST_BLOCK_S, (n - 1) * step / 8.0)
     frequency = mean_crossing_frequency(angles.yaw[tail], step)
-    if math.isfinite(frequency) and frequency > 0.0:
-        length = max(length, CYCLES_A_BLOCK / frequency)
     net = angles.twist[-1] - angles.twist[half]
     turning = abs(net) >= 0.5
+    if math.isfinite(frequency) and frequency > 0.0 and not turning:
+        length = max(length, CYCLES_A_BLOCK / frequency)
     if turning:
         length = max(length, 1.25 * (n - half) * step / abs(net))
     size = round(length / step)
@@ -228,8 +229,9 @@ def run_measures(
         off). Side drift is metres to starboard per metre travelled: with a line the slope of the
         line as seen from above (a bait that runs off at a steady angle travels along it), without
         one the slope of the path. Turns are net turns about the track over the part, positive
-        starboard side down. For a bait that keeps turning, Euler angles mean nothing: yaw and
-        roll amplitude, lean and frequency are NaN.
+        starboard side down. For a bait that keeps turning and a free one that comes near straight
+        up or down, Euler angles mean nothing: yaw and roll amplitude, lean and frequency are NaN.
+        The depth rate is positive for a bait that still goes down.
     """
     cut = slice(part.first, part.last + 1)
     span = (part.last - part.first) * step
@@ -238,7 +240,10 @@ def run_measures(
     rotation = Rotation.from_quat(attitude[cut], scalar_first=True)
     place = position[cut]
     length = bait.body.length if bait.body is not None else 0.0
-    steady = part.turning or float(angles.yaw[cut].std()) < STILL_DEG
+    # straight up or down yaw and roll mean nothing; only free motions come there and stay upright
+    steep = config.line is None and float(np.abs(angles.pitch[cut]).max()) > STEEPEST_DEG
+    lost = part.turning or steep
+    steady = lost or float(angles.yaw[cut].std()) < STILL_DEG
     frequency = math.nan if steady else mean_crossing_frequency(angles.yaw[cut], step)
 
     def sweep(from_nose: float) -> float:
@@ -259,17 +264,25 @@ def run_measures(
     else:
         ahead, across = np.ptp((place @ along)[[0, -1]]), (place[-1] - place[0]) @ side
         drift = float(across) / float(ahead) if ahead > 1e-3 else math.nan
-    turns = float(angles.twist[part.last] - angles.twist[part.first])
+    quarter = max(1, place.shape[0] // 4)
+    twist, depth = angles.twist[cut], place[:, 2]
+    # of a bait that does not turn, what is left after the wobble: nothing but a change of lean
+    turns = float(twist[-1] - twist[0])
+    if not part.turning:
+        turns = float(twist[-quarter:].mean() - twist[:quarter].mean())
+    sinking = float(depth[-quarter:].mean() - depth[:quarter].mean())
+    between = max(step, (place.shape[0] - quarter) * step)
     return {
         "wobble_frequency_hz": frequency,
-        "yaw_amplitude_deg": math.nan if part.turning else half_range(angles.yaw[cut]),
-        "roll_amplitude_deg": math.nan if part.turning else half_range(angles.roll[cut]),
+        "yaw_amplitude_deg": math.nan if lost else half_range(angles.yaw[cut]),
+        "roll_amplitude_deg": math.nan if lost else half_range(angles.roll[cut]),
         "pitch_amplitude_deg": half_range(angles.pitch[cut]),
-        "lean_deg": math.nan if part.turning else wrapped(float(angles.roll[cut].mean())),
+        "lean_deg": math.nan if lost else wrapped(float(angles.roll[cut].mean())),
         "pitch_deg": float(angles.pitch[cut].mean()),
         "turns": turns,
         "turn_rate_hz": turns / span if span > 0.0 else 0.0,
-        "depth_m": float(place[:, 2].mean()),
+        "depth_m": float(depth.mean()),
+        "depth_rate_mm_s": 1e3 * sinking / between,
         "line_tension_n": float(tension[cut].mean()) if config.line is not None else math.nan,
         "side_drift_m_per_m": drift,
         "nose_sweep_mm": sweep(0.0),

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly
-from sim.bait.frame import MM, from_nose, gauss
+from sim.bait.frame import MM, from_nose, gauss, heading, heading_deg
 from sim.bait.plates import SIDE_EDGE, PlateProperties
 from sim.bait.sections import axial_coefficient, crossflow_coefficients, crossflow_end_factor
 from sim.config.models import Config
@@ -16,17 +16,6 @@ from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 
 FIRST_KICK_DEG = 2.0  # yaw at the start where none is given: lets growing motion show
-
-
-def heading(config: Config) -> np.ndarray:
-    """Unit vector of the retrieve in the earth frame, shape (3,)."""
-    angle = math.radians(heading_deg(config))
-    return np.array([math.cos(angle), math.sin(angle), 0.0])
-
-
-def heading_deg(config: Config) -> float:
-    """Direction of the track about the earth's z axis; without a line there is no retrieve."""
-    return config.retrieve.heading_deg if config.line is not None else 0.0
 
 
 def _profile(config: Config) -> np.ndarray:
@@ -47,7 +36,6 @@ def _plate_rows(
     row[lo.PL_X : lo.PL_Z + 1] = plate.centroid - bait.centre_of_gravity
     row[lo.PL_1X : lo.PL_NZ + 1] = plate.axes.ravel()
     row[lo.PL_L1], row[lo.PL_L2] = plate.length, plate.mean_width
-    row[lo.PL_AREA] = plate.area
     row[lo.PL_REACH] = np.linalg.norm(plate.outline - plate.centroid, axis=1).max()
     row[lo.PL_K1], row[lo.PL_K2] = plate.slopes
     row[lo.PL_CD], row[lo.PL_CE] = plate.broadside, SIDE_EDGE
@@ -83,6 +71,7 @@ def _strip_rows(config: Config, bait: Assembly) -> np.ndarray:
     rows[:, lo.ST_X] = strips.x - bait.centre_of_gravity[0]
     rows[:, lo.ST_Z] = strips.z - bait.centre_of_gravity[2]
     rows[:, lo.ST_HALF] = strips.half_height
+    rows[:, lo.ST_SHARE] = strips.length / strips.length.sum()
     rows[:, lo.ST_SWAY] = scale * sway * strips.side_area * kept
     rows[:, lo.ST_HEAVE] = scale * heave * strips.plan_area * kept
     return rows
@@ -129,8 +118,14 @@ def _hook_rows(config: Config, bait: Assembly) -> np.ndarray:
     return rows
 
 
-def bounding_radius(bait: Assembly) -> float:
-    """Distance from the centre of gravity that no part exceeds [m]."""
+def bounding_radius(bait: Assembly, volumes: np.ndarray) -> float:
+    """Distance from the centre of gravity that no part exceeds [m].
+
+    Parameters
+    ----------
+    bait : Assembly
+    volumes : ndarray, shape (volumes, N_VOLUME)    displaced volumes with their half extents
+    """
     points = [p.position for p in bait.parts]
     points += [corner for plate in bait.plates for corner in plate.outline]
     if bait.body is not None:
@@ -138,6 +133,9 @@ def bounding_radius(bait: Assembly) -> float:
             for z in (-2.0 * bait.body.half_height, 2.0 * bait.body.half_height):
                 points += [np.array([x, s * bait.body.half_width, z]) for s in (-1.0, 1.0)]
     reach = max(float(np.linalg.norm(p - bait.centre_of_gravity)) for p in points)
+    for row in volumes:
+        place, half = row[lo.VO_X : lo.VO_Z + 1], row[lo.VO_AX : lo.VO_AZ + 1]
+        reach = max(reach, float(np.linalg.norm(place) + half.max()))
     return 1.1 * reach + 0.005
 
 
@@ -158,11 +156,11 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
     rho, gravity = bait.water.density, config.water.gravity_m_s2
     cg = bait.centre_of_gravity
     s = np.zeros(lo.N_SCALAR)
-    s[lo.RHO] = rho
     s[lo.WEIGHT] = bait.mass * gravity if loads.weight else 0.0
     s[lo.BUOY] = rho * gravity * bait.volume if loads.buoyancy else 0.0
     s[lo.CB_X : lo.CB_Z + 1] = bait.r_b_cb
-    s[lo.RADIUS] = bounding_radius(bait)
+    volumes = _volume_rows(config, bait)
+    s[lo.RADIUS] = bounding_radius(bait, volumes)
     s[lo.SURFACE] = 1.0 if config.water.surface else 0.0
     toward = math.radians(config.water.current_toward_deg)
     s[lo.CUR_X] = config.water.current_m_s * math.cos(toward)
@@ -173,7 +171,8 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         if loads.tail:
             k = coefficients.side_force_factor * rho * math.pi
             s[lo.TAIL_Y], s[lo.TAIL_Z] = k * body.half_height**2, k * body.half_width**2
-        s[lo.TAIL_PX] = -(0.5 + coefficients.side_force_aft_of_mid) * body.length - cg[0]
+        s[lo.TAIL_PX] = -0.5 * body.length - cg[0]
+        s[lo.TAIL_AFT] = coefficients.side_force_aft_of_mid * body.length
         s[lo.TAIL_PZ] = body.centroid[2] - cg[2]
         s[lo.BODY_PZ] = body.centroid[2] - cg[2]
         if loads.axial_drag:
@@ -225,7 +224,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         elements=_lane(elements),
         strips=_lane(_strip_rows(config, bait)),
         slices=np.column_stack([places, 0.5 * weights]),
-        volumes=_lane(_volume_rows(config, bait)),
+        volumes=_lane(volumes),
         hooks=_lane(_hook_rows(config, bait)),
         speed=_lane(profile),
     )

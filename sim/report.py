@@ -130,13 +130,8 @@ def _name(config: Config) -> str:
 
 
 def nearest(run: RunResult) -> dict[str, Any] | None:
-    """The limit nearest to a classed run: name, distance (negative beyond it), unit.
-
-    For a spinning bait that is the spin limit: the others are for baits that stay upright.
-    """
+    """The limit that decides or comes nearest: name, distance (negative beyond it), unit."""
     known = {name: value for name, value in run.margins.items() if math.isfinite(value)}
-    if run.motion_class == "spinning":
-        known = {name: value for name, value in known.items() if name == "spin"}
     if run.motion_class is None or not known:
         return None
     name, distance = nearest_limit(known, run.config.limits)

@@ -11,23 +11,27 @@ from scipy.integrate import solve_ivp
 
 from sim import provenance
 from sim.bait.assembly import Assembly, assemble
+from sim.bait.frame import heading, heading_deg
 from sim.classify import classify, margins
 from sim.config.models import Config, Line
-from sim.errors import RunError
 from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 from sim.kernels.line import SHORTEST
 from sim.kernels.rhs import derivative, make_scratch
 from sim.kernels.stepper import FASTEST_TURN, integrate
 from sim.measure import Angles, Stationary, run_measures, stationary_part, track_angles
-from sim.model import build_model, heading, heading_deg, start_state
+from sim.model import build_model, start_state
 from sim.result import RunResult
 
 Progress = Callable[[float, float], None]
 
 LINE_LEFT_M = 1.0  # a reeled line is followed down to this length, or to this many rod heights:
 ROD_HEIGHTS_LEFT = 3.0  # on a shorter one the bait is lifted out of the water
-STEP_ANGLE = 1.5  # largest line frequency times step; classical Runge-Kutta is stable to 2.8
+# Largest line frequency, and largest line decay rate, times step: classical Runge-Kutta is
+# stable to 2.8 on either axis.
+STEP_ANGLE, STEP_DECAY = 1.5, 2.0
+CREEP_MM_S, CREEP_SHARE = 3.0, 0.005  # depth that changes faster than both, a second, is told
+FEWEST_RECORDS = 12  # a wobble sampled more coarsely is measured too small
 PIECE_S = 0.5  # simulated time between two reports of progress
 ROW_NAMES = (
     "position x", "position y", "position z", "attitude", "attitude", "attitude", "attitude",
@@ -148,7 +152,12 @@ def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> 
     moves = np.hstack([np.eye(3), np.array([np.cross(r, d) for d in np.eye(3)])])
     mobility = float(np.linalg.eigvalsh(moves @ inverse @ moves.T)[-1])
     stiffness = model.scalar[lo.EA, 0] / shortest
-    return STEP_ANGLE / math.sqrt(stiffness * mobility)
+    damping = float(model.scalar[lo.LINE_DAMP, 0]) * math.sqrt(stiffness)
+    # the half of the line that the tie point drags along, at twice the speed of the retrieve
+    dragged = float(model.scalar[lo.LINE_CN, 0]) * config.line.length_m
+    damping += 4.0 * dragged * max(1.0, config.retrieve.speed_m_s)
+    limit = STEP_ANGLE / math.sqrt(stiffness * mobility)
+    return min(limit, STEP_DECAY / (damping * mobility)) if damping > 0.0 else limit
 
 
 def _line_left(line: Line) -> float:
@@ -186,15 +195,11 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
     ------
     ConfigError
         When the parts of the bait contradict each other.
-    RunError
-        When the bait cannot be moved at all.
     """
     bait = assemble(config)
     solver = config.solver
     start, rod = start_state(config, bait)
     model = build_model(config, bait, rod)
-    if not np.isfinite(model.mass).all():
-        raise RunError(f"{config.source_path or 'config'}: the mass matrix cannot be inverted.")
     warnings: list[str] = []
 
     record_step = solver.output_step_ms * 1e-3
@@ -327,6 +332,23 @@ def _finish(
                     f"not stationary after {time[-1]:g} s. Raise solver.max_duration_s or"
                     " solver.settle_tolerance, or look at the motion: it may never settle."
                 )
+    sinking = measures.get("depth_rate_mm_s", 0.0)
+    if config.line is not None and abs(sinking) > max(
+        CREEP_MM_S, CREEP_SHARE * 1e3 * abs(measures.get("depth_m", 0.0))
+    ):
+        warnings = (
+            *warnings,
+            f"depth still changes, {abs(sinking):.0f} mm/s {'down' if sinking > 0.0 else 'up'}:"
+            " the depth given is that of the part measured. Raise solver.duration_s (and"
+            " max_duration_s) to see where it ends.",
+        )
+    frequency = measures.get("wobble_frequency_hz", math.nan)
+    if frequency * step * FEWEST_RECORDS > 1.0:
+        warnings = (
+            *warnings,
+            f"a wobble has {1.0 / (frequency * step):.0f} records: amplitudes and sweeps come out"
+            " small. Lower solver.output_step_ms.",
+        )
     if recorder.good and config.water.surface and config.line is not None:
         above = float((states[:, lo.Z] < 0.0).mean())
         if above > 0.05:
@@ -368,6 +390,6 @@ def _divergence(recorder: _Recorder, states: np.ndarray, step: float, config: Co
         fastest = f" (fastest: {ROW_NAMES[worst]}, last {last[worst]:.4g} rad/s)"
     return (
         f"state not finite or turning too fast at t = {recorder.count * step:.3f} s{fastest};"
-        f" stopped. Try solver.step_ms below {config.solver.step_ms:g}, and look for a part without"
-        " mass or size."
+        f" stopped. Try solver.step_ms below {recorder.step * 1e3:.3g}, and look for a part without"
+        " mass or size, or a tie point far from the bait."
     )

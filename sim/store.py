@@ -99,7 +99,7 @@ _TRAJECTORY: dict[str, _Column] = {
         ),
         "wake_state",
     ),
-    "line_tension": _Column(Label("line tension at the tie point", "N")),
+    "line_tension": _Column(Label("line tension", "N")),
     "rod_tip": _Column(Label("position of the rod tip", "m", "earth"), "axis"),
 }
 MEASURES: dict[str, Label] = {
@@ -112,6 +112,7 @@ MEASURES: dict[str, Label] = {
     "turns": Label("net turns about the long axis"),
     "turn_rate_hz": Label("turns about the long axis per second", "Hz"),
     "depth_m": Label("running depth", "m", "earth"),
+    "depth_rate_mm_s": Label("change of depth, positive down", "mm/s", "earth"),
     "line_tension_n": Label("mean line tension", "N"),
     "side_drift_m_per_m": Label("side drift per metre of retrieve", "m/m"),
     "nose_sweep_mm": Label("sideways sweep of the nose", "mm"),
@@ -127,7 +128,7 @@ _MARGINS: dict[str, Label] = {
 }
 # Key suffix -> unit, for names that no table has. Longer suffixes are tried first.
 _SUFFIXES = {
-    "m_per_m": "m/m", "deg_s": "deg/s", "rad_s": "rad/s", "m_s2": "m/s2", "m_s": "m/s", "hz": "Hz",
+    "m_per_m": "m/m", "mm_s": "mm/s", "deg_s": "deg/s", "rad_s": "rad/s", "m_s2": "m/s2", "m_s": "m/s", "hz": "Hz",
     "deg": "deg", "rad": "rad", "mm": "mm", "ms": "ms", "kg": "kg", "nm": "N m", "m": "m", "s": "s",
     "n": "N", "g": "g", "w": "W", "j": "J",
 }  # fmt: skip

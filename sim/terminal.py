@@ -42,7 +42,9 @@ ConfigFile = Annotated[
 ]
 JsonOption = Annotated[
     bool,
-    typer.Option("--json", help="Print one JSON document instead of text; no value is null."),
+    typer.Option(
+        "--json", help="Print one JSON document instead of text; a missing value is null."
+    ),
 ]
 OutputOption = Annotated[
     Path | None,
@@ -127,10 +129,7 @@ def plain_errors() -> Iterator[None]:
         complain("interrupted; nothing was written.")
         code = INTERRUPTED
     except MemoryError:
-        complain(
-            "out of memory. Raise solver.output_step_ms or lower solver.max_duration_s, or close"
-            " other programs."
-        )
+        complain("out of memory. Lower solver.max_duration_s, or close other programs.")
         code = FAILED
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""

@@ -41,7 +41,8 @@ def fresh_viscosity(t: float) -> float:
 def sea_density(t: float, salt: float = SEA_SALT) -> float:
     """Density of sea water at the surface [kg/m^3].
 
-    International equation of state 1980 (UNESCO technical paper 36, 1981), one atmosphere.
+    International equation of state 1980 (UNESCO technical paper 36, 1981), one atmosphere; from
+    memory, checked to 1e-4 against a table read in a secondary copy.
     """
     pure = 999.842594 + t * (
         6.793952e-2 + t * (-9.095290e-3 + t * (1.001685e-4 + t * (-1.120083e-6 + t * 6.536332e-9)))
@@ -54,7 +55,8 @@ def sea_density(t: float, salt: float = SEA_SALT) -> float:
 def sea_viscosity(t: float, salt: float = SEA_SALT) -> float:
     """Dynamic viscosity of sea water [Pa s].
 
-    Sharqawy, Lienhard & Zubair (2010), Desalination and Water Treatment 16, 354-380, eqs. 22, 23.
+    Sharqawy, Lienhard & Zubair (2010), Desalination and Water Treatment 16, 354-380, eqs. 22, 23;
+    from memory, checked to 1 % against published values.
     """
     s = 1.00472 * salt / 1000.0
     pure = 4.2844e-5 + 1.0 / (0.157 * (t + 64.993) ** 2 - 91.296)

@@ -7,9 +7,12 @@ on the centreline; subtracting the centre of gravity gives the frame of the equa
 
 from __future__ import annotations
 
+import math
 from functools import cache
 
 import numpy as np
+
+from sim.config.models import Config
 
 MM = 1.0e-3
 GRAM = 1.0e-3
@@ -37,3 +40,14 @@ def gauss(count: int) -> tuple[np.ndarray, np.ndarray]:
     """Points (-1 to 1) and weights (sum 2) of Gauss-Legendre integration."""
     points, weights = np.polynomial.legendre.leggauss(count)
     return points, weights
+
+
+def heading(config: Config) -> np.ndarray:
+    """Unit vector of the retrieve in the earth frame, shape (3,)."""
+    angle = math.radians(heading_deg(config))
+    return np.array([math.cos(angle), math.sin(angle), 0.0])
+
+
+def heading_deg(config: Config) -> float:
+    """Direction of the track about the earth's z axis; without a line there is no retrieve."""
+    return config.retrieve.heading_deg if config.line is not None else 0.0

@@ -12,7 +12,6 @@ from sim.bait.added_mass import plate_added_mass, plate_gyration, point_added_ma
 from sim.bait.frame import GRAM_PER_CM3, MM, from_nose, gauss
 from sim.config.models import Bill
 
-BROADSIDE = 1.17  # square plate across the stream: Aeronautical Engineer's Data Book, p. 95
 SIDE_EDGE = 2.4  # fitted to Holmes, Letchford & Lin (2006) and Joessel, see docs/equations.md
 
 
@@ -207,5 +206,5 @@ def plate_properties(
         fluid_mass=fluid,
         added_mass=added,
         slopes=(helmbold_slope(width**2 / area), helmbold_slope(length**2 / area)),
-        broadside=broadside_coefficient(length**2 / area),
+        broadside=broadside_coefficient(max(length, width) ** 2 / area),
     )

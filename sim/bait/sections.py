@@ -93,7 +93,7 @@ class Strips:
     ----------
     x, z : ndarray, shape (n,)           centroid of each section [m]
     volume : ndarray, shape (n,)         [m^3]
-    half_height, half_width : ndarray    [m]
+    half_height, length : ndarray        of each section [m]
     reach : ndarray, shape (n, 3)        semi-axes of the ellipse of equal second moments [m]
     side_area, plan_area : ndarray       areas seen from the side and from above [m^2]
     """
@@ -102,7 +102,7 @@ class Strips:
     z: np.ndarray
     volume: np.ndarray
     half_height: np.ndarray
-    half_width: np.ndarray
+    length: np.ndarray
     reach: np.ndarray
     side_area: np.ndarray
     plan_area: np.ndarray
@@ -120,7 +120,6 @@ class BodyProperties:
     solid_inertia, filling_inertia : (3, 3)    about the own centroid, per unit density [m^5]
     filling_volume, filling_centroid           inside of a shell
     frontal_area : float                       greatest section [m^2]
-    fullness : float                           section area over its bounding rectangle
     added_mass : ndarray, shape (6, 6)         about the nose tip [kg, kg m, kg m^2]
     strips : Strips
     """
@@ -137,7 +136,6 @@ class BodyProperties:
     filling_centroid: np.ndarray
     filling_inertia: np.ndarray
     frontal_area: float
-    fullness: float
     added_mass: np.ndarray
     strips: Strips
 
@@ -239,7 +237,6 @@ def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
         filling_centroid=filling_centroid,
         filling_inertia=filling_inertia,
         frontal_area=float(outer.area.max()),
-        fullness=shape.fullness,
         added_mass=_added_mass(outline, half_height, middle, dx, shape, volume, centroid, rho),
         strips=table,
     )
@@ -266,7 +263,7 @@ def _strips(
         z=slabs.z + (centroid[2] - float(part @ slabs.z) / volume),
         volume=part,
         half_height=half_height,
-        half_width=outline.half_width,
+        length=dx,
         reach=2.0 * np.sqrt(np.column_stack([dx**2 / 12.0, slabs.var_y, slabs.var_z])),
         side_area=2.0 * half_height * dx,
         plan_area=2.0 * outline.half_width * dx,

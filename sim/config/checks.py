@@ -442,7 +442,8 @@ def _line_reaches(config: Any) -> Iterator[Problem]:
         yield Problem(
             ("start", "depth_m"),
             f"puts the bait {number(apart)} m from the path of the rod tip: must be within"
-            f" {number(line.length_m)} m of it (line.length_m). Start nearer to that path, or"
+            f" {number(line.length_m)} m of it (line.length_m). Start nearer to that path, lower"
+            " line.rod_tip_height_m, or"
             " give a longer line.",
         )
 

@@ -236,6 +236,8 @@ def _syntax_hint(line: str, reason: str) -> str:
     if "Cannot declare" in reason or "Cannot overwrite" in reason:
         if line.startswith("[["):
             return f"The table stands in the file with single brackets too: open each with {line}."
+        if re.match(r"\[bait\.(hook|ballast|plate)\]|\[bait\.body\.station\]", line):
+            return f"For several of them write [[{line.strip('[] ')}]] each time."
         return "This key or table stands in the file twice: remove one."
     if "Unclosed array" in reason:
         return "Close the list with ]."
@@ -261,6 +263,8 @@ def _syntax_hint(line: str, reason: str) -> str:
         return f'Put text in double quotes: {key.strip()} = "{value}".'
     if not value:
         return f"Give a value after the =, or remove {key.strip()}."
+    if any(mark in line for mark in "\u201c\u201d\u2018\u2019"):
+        return 'Write straight quotes, "like this".'
     return "Text needs double quotes, numbers a decimal point, lists [ ] with commas."
 
 

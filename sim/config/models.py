@@ -208,7 +208,7 @@ class Solver(Table):
         le=3600,
     )
     output_step_ms: float = value(
-        "time between stored states", "ms", 4.0, "a whole multiple of step_ms", gt=0, le=50
+        "time between stored states", "ms", 4.0, "a whole multiple of step_ms", gt=0, le=10
     )
     settle_tolerance: float = value(
         "largest change from block to block that counts as settled",
@@ -345,7 +345,7 @@ class Coefficients(Table):
         le=2,
     )
     bill_shadow: float = value(
-        "share of their loads that nose strips lose behind the bill",
+        "share of their crossflow drag that nose sections lose behind the bill",
         default=0.0,
         more="assumption, off by default",
         ge=0,

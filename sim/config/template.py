@@ -26,6 +26,7 @@ note = ""
 
 [bait]
 # Weigh the finished bait with its hooks and give the mass here: the body density follows from it.
+# Then remove density_g_cm3 below.
 #total_mass_g = 8.3
 
 # ---- body: 70 x 20 x 14 mm ------------------------------------------------------------------

@@ -6,8 +6,10 @@ same code steps one bait or many. Nothing here reads a file, a clock or a settin
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import os
+import shutil
 import tempfile
 from collections.abc import Callable
 from functools import cache
@@ -36,15 +38,17 @@ def _cache_folder() -> Path:
     an edit in a file it calls; a folder a digest cannot.
     """
     base = os.environ.get("RUNTRUE_CACHE_DIR") or os.environ.get("XDG_CACHE_HOME")
-    root = Path(base) if base else Path.home() / ".cache"
-    folder = root / "runtrue" / kernel_digest()
     try:
+        root = Path(base).resolve() if base else Path.home() / ".cache"
+        folder = root / "runtrue" / kernel_digest()
         folder.mkdir(parents=True, exist_ok=True)
         if os.access(folder, os.W_OK):
             return folder
-    except OSError:
+    except (OSError, RuntimeError):  # no home, or none that may be written to
         pass
-    return Path(tempfile.mkdtemp(prefix="runtrue-kernels-"))
+    folder = Path(tempfile.mkdtemp(prefix="runtrue-kernels-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
 
 
 if not os.environ.get("NUMBA_CACHE_DIR"):

@@ -7,7 +7,7 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     AXIAL, BODY_PZ, BUOY, CB_X, CB_Y, CB_Z, HK_DRAG, HK_X, HK_Y, HK_Z, RADIUS, ST_HALF, ST_HEAVE,
-    ST_SWAY, ST_X, ST_Z, TAIL_PX, TAIL_PZ, TAIL_Y, TAIL_Z, VO_AX, VO_AY, VO_AZ, VO_BUOY, VO_X, VO_Y,
+    ST_SHARE, ST_SWAY, ST_X, ST_Z, TAIL_AFT, TAIL_PX, TAIL_PZ, TAIL_Y, TAIL_Z, VO_AX, VO_AY, VO_AZ, VO_BUOY, VO_X, VO_Y,
     VO_Z, WEIGHT,
 )  # fmt: skip
 
@@ -111,10 +111,10 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
     in ideal flow has no such force.
     """
     fy = fz = mx = my = mz = 0.0
-    share_sum = 0.0
+    wet_length = 0.0
     for i in range(strips.shape[0]):
         share = 1.0 if deep else wet[i, k]
-        share_sum += share
+        wet_length += share * strips[i, ST_SHARE, k]
         x, z, half = strips[i, ST_X, k], strips[i, ST_Z, k], strips[i, ST_HALF, k]
         v0 = v + r * x - p * z
         wx = w - q * x
@@ -133,9 +133,10 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
         mx += sway * half * turn - z * y_strip
         my -= x * z_strip
         mz += x * y_strip
-    share = 1.0 if deep or strips.shape[0] == 0 else share_sum / strips.shape[0]
+    share = 1.0 if deep or strips.shape[0] == 0 else wet_length
 
-    x, z = scalar[TAIL_PX, k], scalar[TAIL_PZ, k]
+    # downstream of mid-length: the flow leaves the body before its trailing end, whichever that is
+    x, z = scalar[TAIL_PX, k] - math.copysign(scalar[TAIL_AFT, k], u), scalar[TAIL_PZ, k]
     forward = abs(u) * share
     y_tail = -scalar[TAIL_Y, k] * forward * (v + r * x - p * z)
     z_tail = -scalar[TAIL_Z, k] * forward * (w - q * x)

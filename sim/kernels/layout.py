@@ -20,7 +20,6 @@ N_STATE = 15
 # fmt: off
 # --- scalars, shape (N_SCALAR, lanes)
 (
-    RHO,  # water density [kg/m^3]
     WEIGHT,  # m g, 0 when the load is off [N]
     BUOY,  # rho g V of everything, 0 when off [N]
     CB_X, CB_Y, CB_Z,  # centre of buoyancy from the centre of gravity [m]
@@ -29,9 +28,10 @@ N_STATE = 15
     CUR_X, CUR_Y, CUR_Z,  # water velocity, earth frame [m/s]
     TAIL_Y,  # side force slope, k rho pi a^2 [kg/m]
     TAIL_Z,  # lift slope, k rho pi a^2 [kg/m]
-    TAIL_PX, TAIL_PZ,  # where these act [m]
+    TAIL_PX, TAIL_PZ,  # mid-length, from which these are counted [m]
+    TAIL_AFT,  # how far downstream of it they act [m]
     AXIAL,  # 0.5 rho A C_d along the body [kg/m]
-    BODY_PX, BODY_PZ,  # where the axial drag acts [m]
+    BODY_PZ,  # where the axial drag acts [m]
     EPS,  # wake oscillator: damping [-]
     STROUHAL,  # wake oscillator: 2 pi St / bill width [rad/m]
     COUPLING,  # wake oscillator: coupling / bill width [1/m]
@@ -48,8 +48,8 @@ N_STATE = 15
     ROD_X, ROD_Y, ROD_Z,  # rod tip at the start [m]
     HEAD_X, HEAD_Y,  # direction of the retrieve, earth frame [-]
     REEL,  # 1: the line shortens, 0: the rod tip moves
-) = range(45)
-N_SCALAR = 45
+) = range(44)
+N_SCALAR = 44
 
 # --- plates, shape (plates, N_PLATE, lanes)
 (
@@ -58,17 +58,16 @@ N_SCALAR = 45
     PL_2X, PL_2Y, PL_2Z,  # e2, across [-]
     PL_NX, PL_NY, PL_NZ,  # normal, e1 x e2 [-]
     PL_L1, PL_L2,  # length and mean width [m]
-    PL_AREA,  # [m^2]
     PL_K1, PL_K2,  # slope of the normal force for flow along e1 and along e2 [1/rad]
     PL_CD,  # normal force coefficient broadside [-]
     PL_CE,  # side-edge coefficient [-]
-    PL_FRICTION,  # 1.328 rho area sqrt(nu / length) [kg m^-0.5 s^-0.5 ...]
+    PL_FRICTION,  # 1.328 rho area sqrt(nu / length) [kg m^-0.5 s^-0.5]
     PL_MUNK,  # added mass whose steady couple the coefficients already hold [kg]
     PL_WAKE,  # side shift of the centre of pressure per unit of s [m]
     PL_ON,  # 0.5 rho area, 0 when the load is off [kg/m]
     PL_REACH,  # no corner is farther from the centroid [m]
-) = range(24)
-N_PLATE = 24
+) = range(23)
+N_PLATE = 23
 
 # fmt: on
 # --- plate elements, shape (plates, 3, elements, lanes): along e1 and e2 from the centroid, share
@@ -81,8 +80,9 @@ EL_1, EL_2, EL_SHARE = 0, 1, 2
     ST_HALF,  # half height [m]
     ST_SWAY,  # 0.5 rho C_d 2 a_z dx [kg/m]
     ST_HEAVE,  # 0.5 rho C_d 2 a_y dx [kg/m]
-) = range(5)
-N_STRIP = 5
+    ST_SHARE,  # of the body's length [-]
+) = range(6)
+N_STRIP = 6
 
 # --- displaced volumes, shape (volumes, N_VOLUME, lanes): elliptic slabs
 (

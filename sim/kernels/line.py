@@ -57,12 +57,12 @@ def chord_line(t, y, rot, scalar, knots, k):
     Returns
     -------
     tuple of 6 floats    force [N] and moment [N m] about the centre of gravity, bait frame
-    float                tension at the tie point [N]
+    float                tension of the spring [N]
 
     Notes
     -----
     Tension EA/L (l - L) plus damping, never below zero. Half of the line's normal and tangential
-    drag (Hoerner 1965 for the cylinder) is carried by the tie point, the other half by the rod.
+    drag (a smooth cylinder: White, Fluid Mechanics) is carried by the tie point, the other half by the rod.
     Weight, sag and inertia of the line are left out.
     """
     r11, r12, r13, r21, r22, r23, r31, r32, r33 = rot

@@ -11,8 +11,9 @@ from sim.kernels.layout import (
     PL_Y, PL_Z,
 )  # fmt: skip
 
-CP_SHIFT = 0.25  # centre of pressure ahead of the centre, in chords, at small incidence
-CP_FALL = 0.05  # and what it loses toward 90 degrees
+# Centre of pressure ahead of the centre in chords over cos a: at small incidence (thin aerofoil,
+# exact), and what it loses toward 90 degrees (fitted to Holmes, Letchford & Lin 2006).
+CP_SHIFT, CP_FALL = 0.25, 0.05
 
 
 @kernel

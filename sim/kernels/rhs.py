@@ -92,6 +92,7 @@ def derivative_of_arrays(
         pull, pulled = chord_line(t, y, rot, scalar, speed, k)
         tension[k] = pulled
         kirchhoff(u, v, w, p, q, r, add(load, pull), mass, k, dy)
+        wake_oscillator(u, v, w, p, q, r, y[S, k], y[SDOT, k], scalar, k, dy)
         dy[U, k] -= q * cw - r * cv
         dy[V, k] -= r * cu - p * cw
         dy[W, k] -= p * cv - q * cu
@@ -102,7 +103,6 @@ def derivative_of_arrays(
         dy[QX, k] = 0.5 * (qw * p + qy * r - qz * q)
         dy[QY, k] = 0.5 * (qw * q + qz * p - qx * r)
         dy[QZ, k] = 0.5 * (qw * r + qx * q - qy * p)
-        wake_oscillator(u, v, w, p, q, r, y[S, k], y[SDOT, k], scalar, k, dy)
 
 
 @kernel

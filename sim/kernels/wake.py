@@ -14,7 +14,7 @@ def wake_oscillator(u, v, w, p, q, r, s, rate, scalar, k, dy):
     """Set the rates of the wake rows of ``dy`` from the bill's motion.
 
     s'' + eps w (s^2 - 1) s' + w^2 s = coupling a / width, w = 2 pi St |v_n| / width, a the
-    acceleration of the bill along its width (turning of the frame left out).
+    acceleration of the bill's centre through the water along its width.
 
     Parameters
     ----------
@@ -22,7 +22,8 @@ def wake_oscillator(u, v, w, p, q, r, s, rate, scalar, k, dy):
     s, rate : float             oscillator and its rate
     scalar : ndarray, shape (N_SCALAR, lanes)
     k : int                     lane
-    dy : ndarray, shape (15, lanes)    rows U to R already set
+    dy : ndarray, shape (15, lanes)    rows U to R hold the rates of the
+        velocity through the water
 
     Notes
     -----
@@ -38,10 +39,13 @@ def wake_oscillator(u, v, w, p, q, r, s, rate, scalar, k, dy):
     )
     omega = scalar[STROUHAL, k] * abs(normal)
     dp, dq, dr = dy[P, k], dy[Q, k], dy[R, k]
+    # dv/dt + omega x v + domega/dt x r + omega x (omega x r)
+    spin2 = p * p + q * q + r * r
+    along = p * x + q * y + r * z
     side = (
-        (dy[U, k] + dq * z - dr * y) * scalar[BILL_SX, k]
-        + (dy[V, k] + dr * x - dp * z) * scalar[BILL_SY, k]
-        + (dy[W, k] + dp * y - dq * x) * scalar[BILL_SZ, k]
+        (dy[U, k] + q * w - r * v + dq * z - dr * y + p * along - spin2 * x) * scalar[BILL_SX, k]
+        + (dy[V, k] + r * u - p * w + dr * x - dp * z + q * along - spin2 * y) * scalar[BILL_SY, k]
+        + (dy[W, k] + p * v - q * u + dp * y - dq * x + r * along - spin2 * z) * scalar[BILL_SZ, k]
     )
     dy[S, k] = rate
     dy[SDOT, k] = (

@@ -17,6 +17,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 
+from sim.bait.frame import heading_deg
 from sim.errors import RuntrueError
 from sim.measure import Angles, track_angles
 from sim.plots.panels import (
@@ -160,7 +161,7 @@ def save_run_figure(run: RunResult, path: str | os.PathLike[str]) -> Path:
 def _run_figure(run: RunResult) -> Figure:
     config = run.config
     has_line = config.line is not None
-    heading = config.retrieve.heading_deg if has_line else 0.0
+    heading = heading_deg(config)
     time = np.asarray(run.time, dtype=float)
     angles = attitude_angles(run.attitude, heading)
     along, side = along_and_side(run.position, heading)
@@ -401,7 +402,8 @@ def measures_line(run: RunResult) -> str:
         parts.append(f"line {value['line_tension_n']:.3g} N")
     if not parts:
         return "no measures of a stationary motion"
-    return ("" if run.motion_class is not None else "not stationary:   ") + "   ".join(parts)
+    lead = {"settled": "", "free": "free motion:   "}.get(run.status, "not stationary:   ")
+    return lead + "   ".join(parts)
 
 
 def _part_name(run: RunResult) -> str:

@@ -23,7 +23,6 @@ OKABE_ITO: Mapping[str, str] = MappingProxyType(
     }
 )
 GREY = "#999999"
-QUANTITY_COLOURS = "cividis"  # colour map of every quantity drawn as cells
 
 FIGURE_INCHES = (16.0, 10.0)
 DPI = 100  # 1600 x 1000 pixels

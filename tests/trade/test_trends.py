@@ -76,7 +76,7 @@ def test_wobble_slows_on_the_way_down(name):
     config = bait(name)
     at = shipped_distance(config)
     high, middle, low = (
-        tied(config, d).measures["wobble_frequency_hz"] for d in (HIGH, at, at + 6.0)
+        tied(config, d).measures["wobble_frequency_hz"] for d in (HIGH, at, at + 9.0)
     )
     assert high > middle > low
 

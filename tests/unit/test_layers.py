@@ -89,10 +89,7 @@ def test_config_does_not_import_the_simulation() -> None:
 
 
 def test_parts_import_only_config_and_kernels() -> None:
-    # hydrostatics stands above the parts: it runs the whole simulation
     for source in sources(PACKAGE / "bait"):
-        if source.name == "hydrostatics.py":
-            continue
         for name in imports(source):
             if name.startswith("sim"):
                 assert name.startswith(
