@@ -30,7 +30,8 @@ ROD_HEIGHTS_LEFT = 3.0  # on a shorter one the bait is lifted out of the water
 # Largest line frequency, and largest line decay rate, times step: classical Runge-Kutta is
 # stable to 2.8 on either axis.
 STEP_ANGLE, STEP_DECAY = 1.5, 2.0
-CREEP_MM_S, CREEP_SHARE = 3.0, 0.005  # depth that changes faster than both, a second, is told
+CREEP_MM_S, CREEP_SHARE = 5.0, 0.01  # depth that changes faster than both, a second, is told
+COARSE_S = 0.015  # states farther apart than this may miss a fast wobble [s]
 FEWEST_RECORDS = 12  # a wobble sampled more coarsely is measured too small
 PIECE_S = 0.5  # simulated time between two reports of progress
 ROW_NAMES = (
@@ -343,11 +344,11 @@ def _finish(
             " max_duration_s) to see where it ends.",
         )
     frequency = measures.get("wobble_frequency_hz", math.nan)
-    if frequency * step * FEWEST_RECORDS > 1.0:
+    if (step > COARSE_S and config.line is not None) or frequency * step * FEWEST_RECORDS > 1.0:
         warnings = (
             *warnings,
-            f"a wobble has {1.0 / (frequency * step):.0f} records: amplitudes and sweeps come out"
-            " small. Lower solver.output_step_ms.",
+            f"states are {1e3 * step:g} ms apart: a wobble has few of them, so frequency may be"
+            " wrong and amplitudes and sweeps come out small. Lower solver.output_step_ms.",
         )
     if recorder.good and config.water.surface and config.line is not None:
         above = float((states[:, lo.Z] < 0.0).mean())

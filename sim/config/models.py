@@ -208,7 +208,7 @@ class Solver(Table):
         le=3600,
     )
     output_step_ms: float = value(
-        "time between stored states", "ms", 4.0, "a whole multiple of step_ms", gt=0, le=10
+        "time between stored states", "ms", 4.0, "a whole multiple of step_ms", gt=0, le=50
     )
     settle_tolerance: float = value(
         "largest change from block to block that counts as settled",

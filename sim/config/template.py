@@ -99,7 +99,7 @@ roll_error_deg = 0.0
 name = "belly weight"
 mass_g = 2.6
 from_nose_mm = 27.0
-above_centreline_mm = -6.5
+above_centreline_mm = -6.0
 density_g_cm3 = 11.34      # lead; sintered tungsten is about 18
 inside = true              # false: hangs outside the body
 

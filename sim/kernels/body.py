@@ -136,7 +136,8 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
     share = 1.0 if deep or strips.shape[0] == 0 else wet_length
 
     # downstream of mid-length: the flow leaves the body before its trailing end, whichever that is
-    x, z = scalar[TAIL_PX, k] - math.copysign(scalar[TAIL_AFT, k], u), scalar[TAIL_PZ, k]
+    aft = scalar[TAIL_AFT, k] if u >= 0.0 else -scalar[TAIL_AFT, k]
+    x, z = scalar[TAIL_PX, k] - aft, scalar[TAIL_PZ, k]
     forward = abs(u) * share
     y_tail = -scalar[TAIL_Y, k] * forward * (v + r * x - p * z)
     z_tail = -scalar[TAIL_Z, k] * forward * (w - q * x)

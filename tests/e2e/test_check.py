@@ -118,6 +118,9 @@ def test_tie_point_far_from_the_bait(call, pike, key, value, gap):
     assert "mm away from body and bill. Check its position" in warning
 
 
+A_GRAIN = "bait.ballast.0.mass_g=0.0001"  # too small to come out of the belly anywhere
+
+
 @pytest.mark.parametrize(
     ("where", "outside"),
     [
@@ -135,6 +138,7 @@ def test_tie_point_far_from_the_bait(call, pike, key, value, gap):
 def test_ballast_on_the_wrong_side_of_the_skin(call, pike, where, outside, inside):
     more = [f"bait.ballast.0.{key}={value}" for key, value in where.items()]
     more.append(f"bait.ballast.0.inside={str(inside).lower()}")
+    more.append(A_GRAIN)
     found = warnings(call("check", pike, *(word for m in more for word in ("--set", m))))
     if inside == (not outside):
         assert found == []
@@ -148,9 +152,10 @@ def test_upper_and_lower_half_of_a_section_are_told_apart(call, pike):
     text = pike.read_text()
     text = text.replace("upper_mm = 10.0\nlower_mm = 10.0", "upper_mm = 2.0\nlower_mm = 18.0")
     pike.write_text(text)
-    at = ("--set", "bait.ballast.0.from_nose_mm=26", "--set")
+    at = ("--set", A_GRAIN, "--set", "bait.ballast.0.from_nose_mm=26", "--set")
     assert warnings(call("check", pike, *at, "bait.ballast.0.above_centreline_mm=-17")) == []
-    assert len(warnings(call("check", pike, *at, "bait.ballast.0.above_centreline_mm=3"))) == 1
+    outside, high = warnings(call("check", pike, *at, "bait.ballast.0.above_centreline_mm=3"))
+    assert "outside the body" in outside and "top heavy" in high
     at = ("--set", "bait.hook.0.from_nose_mm=26", "--set")
     assert warnings(call("check", pike, *at, "bait.hook.0.above_centreline_mm=-30")) == []
     (warning,) = warnings(call("check", pike, *at, "bait.hook.0.above_centreline_mm=26"))
@@ -164,10 +169,23 @@ def test_hanger_far_from_the_bait(call, pike):
 
 
 def test_slab_sides_reach_into_the_corners(call, pike):
-    at = ("--set", "bait.ballast.0.from_nose_mm=26", "--set", "bait.ballast.0.right_mm=6")
+    at = ("--set", A_GRAIN, "--set", "bait.ballast.0.from_nose_mm=26")
+    at += ("--set", "bait.ballast.0.right_mm=6")
     at += ("--set", "bait.ballast.0.above_centreline_mm=-8")
     assert len(warnings(call("check", pike, *at))) == 1
     assert warnings(call("check", pike, *at, "--set", "bait.body.exponent=8")) == []
+
+
+def test_weight_that_comes_out_of_the_belly(call, pike):
+    # 2.6 g of lead is a ball of 7.6 mm, 10 mm of belly below the centreline there
+    assert warnings(call("check", pike, "--set", "bait.ballast.0.above_centreline_mm=-6.2")) == []
+    (warning,) = warnings(call("check", pike, "--set", "bait.ballast.0.above_centreline_mm=-6.7"))
+    assert "come out of the belly as a ball of 7.6 mm" in warning
+
+
+def test_hook_without_drag(call, pike):
+    (warning,) = warnings(call("check", pike, "--set", "bait.hook.0.drag_area_mm2=0"))
+    assert warning.startswith('bait.hook.0 ("belly hook") has no drag_area_mm2')
 
 
 def test_warnings_in_json(call, pike):

@@ -121,7 +121,7 @@ def test_hanging_weight():
     # rest with its nose straight up.
     tables = hanging(0.05, 0.5)
     tables["start"] |= {"pitch_deg": 60.0}
-    cfg = on_a_line(ALL_BODY, 3.0, tie_from_nose_mm=0.0, solver=runs(12.0, 1.0, 10), **tables)
+    cfg = on_a_line(ALL_BODY, 3.0, tie_from_nose_mm=0.0, solver=runs(24.0, 1.0, 10), **tables)
     run = sim.simulate(cfg)
     expected = (3000.0 - RHO) * VOLUME * GRAVITY
     assert run.line_tension[-1] == pytest.approx(expected, rel=1e-3)

@@ -111,7 +111,7 @@ def test_reason_names_the_limit_that_decided_first() -> None:
 
     assert reason(True, turns=-3.21) == "3.2 net turns about the track in one sense, limit 1"
     assert reason(roll_amplitude_deg=40.25, lean_deg=50.0) == "roll amplitude 40.2 deg above 35 deg"
-    assert reason(lean_deg=-50.0) == "leans -50.0 deg, limit 35 deg"
+    assert reason(lean_deg=-50.0) == "leans 50.0 deg to port, limit 35 deg"
     assert reason(yaw_amplitude_deg=5.0, roll_amplitude_deg=20.0) == (
         "rolls 4.0 times as far as it yaws, limit 3"
     )

@@ -22,7 +22,16 @@ from sim.kernels import kernel_digest
 PACKAGE = Path(sim.__file__).parent
 KERNELS = PACKAGE / "kernels"
 IN_KERNELS = {"__future__", "numpy", "math", "numba", "typing", "sim.kernels"}
-ONLY_IN_INIT = {"hashlib", "os", "tempfile", "pathlib", "collections.abc", "functools"}
+ONLY_IN_INIT = {
+    "atexit",
+    "shutil",
+    "hashlib",
+    "os",
+    "tempfile",
+    "pathlib",
+    "collections.abc",
+    "functools",
+}
 DRAWS = {"cli", "report", "replay", "sheet", "trim_view"}  # modules beside plots/ that may draw
 
 

@@ -467,6 +467,7 @@ def test_names_of_the_measures_end_in_their_unit() -> None:
     found = measured(attitudes(0.0 * t, 0.0, 0.0), place, place + AHEAD)
     assert set(found) == {
         "wobble_frequency_hz", "yaw_amplitude_deg", "roll_amplitude_deg", "pitch_amplitude_deg",
-        "lean_deg", "pitch_deg", "turns", "turn_rate_hz", "depth_m", "line_tension_n",
+        "lean_deg", "pitch_deg", "turns", "turn_rate_hz", "depth_m", "depth_rate_mm_s",
+        "line_tension_n",
         "side_drift_m_per_m", "nose_sweep_mm", "tail_sweep_mm", "speed_m_s",
     }  # fmt: skip

@@ -516,7 +516,7 @@ def test_bait_drawing_has_the_extents_of_the_config() -> None:
     np.testing.assert_array_equal(drawn(ax, "tie point"), [[3.0], [-5.0]])
     np.testing.assert_array_equal(drawn(ax, "hook"), [[28.0, 28.0], [-10.5, -19.5]])
     lead = next(p for p in ax.patches if p.get_label() == "ballast")
-    assert lead.center == (27.0, -6.5)
+    assert lead.center == (27.0, -6.0)
     # 2.6 g of lead at 11.34 g/cm3 is a sphere of 229.3 mm3
     assert 4.0 / 3.0 * math.pi * lead.radius**3 == pytest.approx(229.28, rel=1e-4)
     assert ax.get_aspect() == 1.0

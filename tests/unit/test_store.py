@@ -282,7 +282,15 @@ def test_label_from_table_or_suffix(name: str, units: str, long_name: str, tmp_p
 
 
 def test_units_of_the_table_agree_with_the_names(tmp_path: Path) -> None:
-    by_name = {"_deg": "deg", "_hz": "Hz", "_mm": "mm", "_n": "N", "_m_s": "m/s", "_per_m": "m/m"}
+    by_name = {
+        "_deg": "deg",
+        "_hz": "Hz",
+        "_mm": "mm",
+        "_n": "N",
+        "_mm_s": "mm/s",
+        "_m_s": "m/s",
+        "_per_m": "m/m",
+    }
     for name, label in store.MEASURES.items():
         units = [unit for suffix, unit in by_name.items() if name.endswith(suffix)]
         if not units:
