@@ -165,11 +165,11 @@ def stationary_part(angles: Angles, step: float, tolerance: float) -> Stationary
 
     Notes
     -----
-    Blocks are an eighth of the run, at least a second, at least four wobbles and, for a bait that
-    turns over, one and a quarter turns. Going back from the end, every block that agrees with the last
-    one belongs to the stationary part; two are the least, half of the run the most, so that what
-    still creeps early in the run stays out. Without, the second half is returned,
-    marked as not found.
+    Blocks are an eighth of the run, at least a second and at least four wobbles or, for a bait
+    that turns over, one and a quarter turns. Going back from the end, every block that agrees with
+    the last one belongs to the stationary part; two are the least, half of the run the most, so
+    that what still creeps early in the run stays out. Without, the second half is returned, marked
+    as not found.
     """
     n = angles.yaw.size
     half = n // 2

@@ -128,9 +128,9 @@ _MARGINS: dict[str, Label] = {
 }
 # Key suffix -> unit, for names that no table has. Longer suffixes are tried first.
 _SUFFIXES = {
-    "m_per_m": "m/m", "mm_s": "mm/s", "deg_s": "deg/s", "rad_s": "rad/s", "m_s2": "m/s2", "m_s": "m/s", "hz": "Hz",
-    "deg": "deg", "rad": "rad", "mm": "mm", "ms": "ms", "kg": "kg", "nm": "N m", "m": "m", "s": "s",
-    "n": "N", "g": "g", "w": "W", "j": "J",
+    "m_per_m": "m/m", "mm_s": "mm/s", "deg_s": "deg/s", "rad_s": "rad/s", "m_s2": "m/s2",
+    "m_s": "m/s", "hz": "Hz", "deg": "deg", "rad": "rad", "mm": "mm", "ms": "ms", "kg": "kg",
+    "nm": "N m", "m": "m", "s": "s", "n": "N", "g": "g", "w": "W", "j": "J",
 }  # fmt: skip
 _SCALARS: dict[str, dict[str, Label]] = {"measures": MEASURES, "margins": _MARGINS, "stats": {}}
 

@@ -73,13 +73,15 @@ class Body(Table):
     crossflow_sway: float | None = value(
         "drag coefficient of the sections in sideways flow",
         default=None,
-        more="left out, it follows from the axis ratio of the greatest section (published section data)",
+        more="left out, it follows from the axis ratio of the greatest section (published section"
+        " data)",
         ge=0,
     )
     crossflow_heave: float | None = value(
         "drag coefficient of the sections in vertical flow",
         default=None,
-        more="left out, it follows from the axis ratio of the greatest section (published section data)",
+        more="left out, it follows from the axis ratio of the greatest section (published section"
+        " data)",
         ge=0,
     )
 

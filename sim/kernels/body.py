@@ -7,8 +7,8 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     AXIAL, BODY_PZ, BUOY, CB_X, CB_Y, CB_Z, HK_DRAG, HK_X, HK_Y, HK_Z, RADIUS, ST_HALF, ST_HEAVE,
-    ST_SHARE, ST_SWAY, ST_X, ST_Z, TAIL_AFT, TAIL_PX, TAIL_PZ, TAIL_Y, TAIL_Z, VO_AX, VO_AY, VO_AZ, VO_BUOY, VO_X, VO_Y,
-    VO_Z, WEIGHT,
+    ST_SHARE, ST_SWAY, ST_X, ST_Z, TAIL_AFT, TAIL_PX, TAIL_PZ, TAIL_Y, TAIL_Z, VO_AX, VO_AY, VO_AZ,
+    VO_BUOY, VO_X, VO_Y, VO_Z, WEIGHT,
 )  # fmt: skip
 
 

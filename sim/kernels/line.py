@@ -62,8 +62,8 @@ def chord_line(t, y, rot, scalar, knots, k):
     Notes
     -----
     Tension EA/L (l - L) plus damping, never below zero. Half of the line's normal and tangential
-    drag (a smooth cylinder: White, Fluid Mechanics) is carried by the tie point, the other half by the rod.
-    Weight, sag and inertia of the line are left out.
+    drag (a smooth cylinder: White, Fluid Mechanics) is carried by the tie point, the other half by
+    the rod. Weight, sag and inertia of the line are left out.
     """
     r11, r12, r13, r21, r22, r23, r31, r32, r33 = rot
     tx, ty, tz = scalar[TIE_X, k], scalar[TIE_Y, k], scalar[TIE_Z, k]
