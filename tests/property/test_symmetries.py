@@ -221,13 +221,13 @@ def test_current_over_a_resting_bait_equals_a_bait_moving_through_still_water(se
 
 
 @pytest.mark.parametrize("seed", range(3))
-@pytest.mark.parametrize("axial_drag", [True, False])
-def test_tow_against_a_current_equals_a_faster_tow(seed: int, axial_drag: bool) -> None:
+@pytest.mark.parametrize("coupling", [0.0, 12.0])
+def test_tow_against_a_current_equals_a_faster_tow(seed: int, coupling: float) -> None:
     data = random_bait(generator(3, seed))
     speed, heading = data["retrieve"]["speed_m_s"], data["retrieve"]["heading_deg"]
     upstream = changed(
         data,
-        loads={"axial_drag": axial_drag},
+        coefficients={"wake_coupling": coupling},
         water={"current_m_s": 0.3, "current_toward_deg": heading - math.copysign(180.0, heading)},
     )
     faster = changed(upstream, water={"current_m_s": 0.0}, retrieve={"speed_m_s": speed + 0.3})
