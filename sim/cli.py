@@ -10,6 +10,7 @@ import typer
 
 from sim import terminal
 from sim.errors import ConfigError, RuntrueError, StoreError
+from sim.plots import SUFFIXES
 from sim.terminal import (
     ConfigFile,
     ForceOption,
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
 # Imports of the simulation stand inside the commands, so that those that need none answer at once.
 
-PICTURES = (".png", ".svg", ".pdf")
 RESULTS = Path("results")
 LIBRARIES = ("numpy", "scipy", "numba", "h5py", "pydantic", "matplotlib", "typer", "rich")
 
@@ -157,12 +157,12 @@ def _load(config: Path, pairs: Sequence[str] | None) -> Config:
 def _check_names(config: Path, output: Path, picture: Path | None) -> None:
     """Refuse names that would destroy one file by another."""
     problems = []
-    if output.suffix.lower() in PICTURES:
+    if output.suffix.lower() in SUFFIXES:
         problems.append(
             f"--output {output}: is the name of a picture, the result is an .h5 file. Use"
             f" --picture {output.name} to draw it, and --output for the result."
         )
-    if picture is not None and picture.suffix.lower() not in PICTURES:
+    if picture is not None and picture.suffix.lower() not in SUFFIXES:
         problems.append(
             f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
             f" {picture.with_suffix('.png') if picture.name else 'run.png'}."

@@ -152,6 +152,15 @@ def nearest_in_words(run: RunResult) -> str:
     return f"{words}, {fixed(abs(distance), digits, unit)} {side if distance > 0.0 else other}"
 
 
+def _config_document(config: Config) -> dict[str, Any]:
+    """Where a configuration came from and which it is."""
+    return {
+        "source": config.source_path,
+        "digest": config_digest(config),
+        "overrides": config.overrides,
+    }
+
+
 def run_document(
     run: RunResult, output: str | None = None, picture: str | None = None
 ) -> dict[str, Any]:
@@ -175,11 +184,7 @@ def run_document(
     config = run.config
     return {
         "name": _name(config),
-        "config": {
-            "source": config.source_path,
-            "digest": config_digest(config),
-            "overrides": config.overrides,
-        },
+        "config": _config_document(config),
         "status": run.status,
         "message": run.message,
         "motion_class": run.motion_class,
@@ -363,11 +368,7 @@ def weigh_document(
         origin = "density_g_cm3" if config.bait.total_mass_g is None else "total_mass_g"
     return {
         "name": _name(config),
-        "config": {
-            "source": config.source_path,
-            "digest": config_digest(config),
-            "overrides": config.overrides,
-        },
+        "config": _config_document(config),
         "parts": [
             {
                 "name": p.name,

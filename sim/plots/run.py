@@ -20,6 +20,7 @@ from matplotlib.text import Text
 from sim.bait.frame import heading_deg
 from sim.errors import RuntrueError
 from sim.measure import Angles, track_angles
+from sim.plots import SUFFIXES
 from sim.plots.panels import (
     ANGLES,
     CUT_NOTE,
@@ -51,7 +52,6 @@ __all__ = [
     "turns_panel",
 ]
 
-SUFFIXES = (".png", ".svg", ".pdf")
 CLOSE_UP_WOBBLES = 12.0  # so many fit the panel's width and can still be told apart
 CLOSE_UP_S = (1.0, 4.0)
 SHADE = "#D9E6EF"
