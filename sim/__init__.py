@@ -12,26 +12,39 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from sim.bait.assembly import Assembly, assemble
+    from sim.captive_loads import CaptiveLoads, captive
+    from sim.coefficients import Coefficient, loads_off, sources
     from sim.config import Config, config_from_dict, load_config, with_overrides
     from sim.errors import ConfigError, RunError, RuntrueError, StoreError
     from sim.result import RunResult
     from sim.run import simulate
+    from sim.small_motion import Modes, modes
     from sim.store import load_run, save_run
+    from sim.trim import Trim, steady_tow
 
 __all__ = [
     "Assembly",
+    "CaptiveLoads",
+    "Coefficient",
     "Config",
     "ConfigError",
+    "Modes",
     "RunError",
     "RunResult",
     "RuntrueError",
     "StoreError",
+    "Trim",
     "assemble",
+    "captive",
     "config_from_dict",
     "load_config",
     "load_run",
+    "loads_off",
+    "modes",
     "save_run",
     "simulate",
+    "sources",
+    "steady_tow",
     "with_overrides",
 ]
 
@@ -39,11 +52,15 @@ __all__ = [
 # or a complaint about a file need not wait for.
 _HOMES = {
     "sim.bait.assembly": ("Assembly", "assemble"),
+    "sim.captive_loads": ("CaptiveLoads", "captive"),
+    "sim.coefficients": ("Coefficient", "loads_off", "sources"),
     "sim.config": ("Config", "config_from_dict", "load_config", "with_overrides"),
     "sim.errors": ("ConfigError", "RunError", "RuntrueError", "StoreError"),
     "sim.result": ("RunResult",),
     "sim.run": ("simulate",),
+    "sim.small_motion": ("Modes", "modes"),
     "sim.store": ("load_run", "save_run"),
+    "sim.trim": ("Trim", "steady_tow"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -162,11 +162,8 @@ def _check_names(config: Path, output: Path, picture: Path | None) -> None:
             f"--output {output}: is the name of a picture, the result is an .h5 file. Use"
             f" --picture {output.name} to draw it, and --output for the result."
         )
-    if picture is not None and picture.suffix.lower() not in SUFFIXES:
-        problems.append(
-            f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
-            f" {picture.with_suffix('.png') if picture.name else 'run.png'}."
-        )
+    if picture is not None:
+        problems += _picture_problems(picture)
     here = config.resolve()
     for option, path in (("--output", output), ("--picture", picture)):
         if path is not None and path.resolve() == here:
@@ -175,6 +172,15 @@ def _check_names(config: Path, output: Path, picture: Path | None) -> None:
         problems.append(f"--picture {picture}: is the --output file as well. Use another name.")
     if problems:
         raise ConfigError(problems)
+
+
+def _picture_problems(picture: Path) -> list[str]:
+    if picture.suffix.lower() in SUFFIXES:
+        return []
+    return [
+        f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
+        f" {picture.with_suffix('.png') if picture.name else 'run.png'}."
+    ]
 
 
 def _check_result_file(path: Path, settings: Config, *, force: bool) -> None:
@@ -315,6 +321,123 @@ def weigh(
     _warn(settings, quiet=quiet)
 
 
+# ---- sources ------------------------------------------------------------------------------------
+
+
+@app.command(
+    epilog=epilog(
+        "runtrue sources pike.toml",
+        "runtrue sources pike.toml --set coefficients.side_force_aft_of_mid=0.15",
+    )
+)
+def sources(
+    config: ConfigFile,
+    set_: SetOption = None,
+    quiet: QuietOption = False,
+    json_: JsonOption = False,
+) -> None:
+    """Tell where every number comes from, and how far it is known.
+
+    Lists the loads that act on the bait with their coefficients: value, source, the key that
+    changes it, and a status. Below stand the loads that are off, with the reason.
+
+    A value was read in its source, read in a copy that quotes it, computed, written from memory
+    (with the confidence), fitted, assumed (nothing published), given by the configuration, or is a
+    convention (steps, elements, limits of the classes).
+
+    Every value has its unit beside it, that of the configuration: mm, g, degrees. Nothing is
+    written.
+    """
+    settings = _load(config, set_)
+    from sim import report, report_sources
+    from sim.coefficients import loads_off
+    from sim.coefficients import sources as find
+
+    with terminal.Watch(settings.name or "sources", quiet=quiet):
+        active, off = find(settings), loads_off(settings)
+    if json_:
+        terminal.emit(report.to_json(report_sources.sources_document(active, off)))
+    else:
+        terminal.show(report_sources.sources_summary(settings, active, off))
+    _warn(settings, quiet=quiet)
+
+
+# ---- modes --------------------------------------------------------------------------------------
+
+
+@app.command(
+    epilog=epilog(
+        "runtrue modes pike.toml",
+        "runtrue modes pike.toml --tie-path --picture results/pike-modes.png",
+    )
+)
+def modes(
+    config: ConfigFile,
+    tie_path: Annotated[
+        bool,
+        typer.Option(
+            "--tie-path",
+            help="Add a table with the line tied at every mm from the top of the nose to the tip"
+            " of the bill.",
+        ),
+    ] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            "--picture",
+            metavar="FILE",
+            readable=False,
+            help="Draw the modes along the tie path, into a .png, .svg or .pdf.",
+        ),
+    ] = None,
+    set_: SetOption = None,
+    force: ForceOption = False,
+    quiet: QuietOption = False,
+    json_: JsonOption = False,
+) -> None:
+    """Tell why a bait does what it does: its steady tow and the small motions about it.
+
+    The wobble is the sideways swing of the highest frequency: does it grow by itself? The lean
+    is the slowest sideways motion: how fast does the bait come upright again? The wake of the bill
+    is left out of both.
+
+    Growth is per second, negative dies out; frequency in Hz, angles in degrees, depth in m,
+    tension in N, places on the tie path in mm. Nothing but the picture is written.
+    """
+    settings = _load(config, set_)
+    if picture is not None:
+        if problems := _picture_problems(picture):
+            raise ConfigError(problems)
+        terminal.check_file(picture, force=force, option="--picture")
+    from sim import report, report_modes
+    from sim.small_motion import modes as solve
+    from sim.small_motion import modes_along
+
+    name = settings.name or "modes"
+    with terminal.Watch(name, quiet=quiet, unit="tie points", digits=0) as watch:
+        found = solve(settings)
+        along = modes_along(settings, progress=watch) if tie_path or picture is not None else ()
+        if picture is not None:
+            from sim.plots.modes import save_modes_figure
+            from sim.run import simulate
+
+            classes = [simulate(point.config).motion_class for point in along]
+            picture.parent.mkdir(parents=True, exist_ok=True)
+            save_modes_figure(settings, along, picture, classes)
+    body = settings.bait.body
+    length = None if body is None else body.length_mm * 1e-3
+    shown = along if tie_path else ()
+    if json_:
+        drawn = None if picture is None else str(picture)
+        document = report_modes.modes_document(settings, found, length, shown, drawn)
+        terminal.emit(report.to_json(document))
+    else:
+        terminal.show(report_modes.modes_summary(settings, found, length, shown))
+        if picture is not None:
+            terminal.emit(f"Wrote {picture}")
+    _warn(settings, quiet=quiet)
+
+
 # ---- check --------------------------------------------------------------------------------------
 
 
@@ -351,9 +474,10 @@ def _problems_and_warnings(
         return error.problems, []
     from sim.bait.assembly import assemble
     from sim.cautions import cautions
+    from sim.start import start_state
 
     try:
-        assemble(settings)
+        start_state(settings, assemble(settings))
     except ConfigError as error:
         return error.problems, cautions(settings)
     return [], cautions(settings)

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly
-from sim.bait.frame import MM, from_nose, gauss, heading, heading_deg
+from sim.bait.frame import MM, from_nose, gauss, heading
 from sim.bait.plates import SIDE_EDGE, PlateProperties
 from sim.bait.sections import axial_coefficient, crossflow_coefficients, crossflow_end_factor
+from sim.bait.side_force import SideForce, side_force
 from sim.config.models import Config
 from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 
-FIRST_KICK_DEG = 2.0  # yaw at the start where none is given: lets growing motion show
+BEATS_A_LENGTH = 0.45  # wobbles of the demonstration baits in a body length of travel
 
 
 def _profile(config: Config) -> np.ndarray:
@@ -47,6 +48,17 @@ def _plate_rows(
     if is_bill and loads.wake:
         row[lo.PL_WAKE] = 0.5 * config.coefficients.wake_offset * plate.width
     return row
+
+
+def body_side_force(config: Config, bait: Assembly, heave: bool) -> SideForce:
+    """Linear side force (lift with ``heave``) of the body, coefficients of the config first."""
+    assert bait.body is not None and config.bait.body is not None
+    found = side_force(config.bait.body, bait.body, heave)
+    given = {
+        "factor": config.coefficients.side_force_factor,
+        "aft_of_mid": config.coefficients.side_force_aft_of_mid,
+    }
+    return replace(found, **{k: v for k, v in given.items() if v is not None})
 
 
 def _strip_rows(config: Config, bait: Assembly) -> np.ndarray:
@@ -168,11 +180,16 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
 
     body = bait.body
     if body is not None:
-        if loads.tail:
-            k = coefficients.side_force_factor * rho * math.pi
-            s[lo.TAIL_Y], s[lo.TAIL_Z] = k * body.half_height**2, k * body.half_width**2
         s[lo.TAIL_PX] = -0.5 * body.length - cg[0]
-        s[lo.TAIL_AFT] = coefficients.side_force_aft_of_mid * body.length
+        for extent, heave, slope, aft, spread in (
+            (body.half_height, False, lo.TAIL_Y, lo.TAIL_AFT_Y, lo.TAIL_SPREAD_Y),
+            (body.half_width, True, lo.TAIL_Z, lo.TAIL_AFT_Z, lo.TAIL_SPREAD_Z),
+        ):
+            drift = body_side_force(config, bait, heave)
+            if loads.tail:
+                s[slope] = drift.factor * rho * math.pi * extent**2
+            s[aft] = drift.aft_of_mid * body.length
+            s[spread] = (drift.spread * body.length) ** 2
         s[lo.TAIL_PZ] = body.centroid[2] - cg[2]
         s[lo.BODY_PZ] = body.centroid[2] - cg[2]
         if loads.axial_drag:
@@ -202,6 +219,10 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.LINE_DAMP] = 2.0 * line.damping_ratio * math.sqrt(bait.mass)
         s[lo.LENGTH] = line.length_m
         s[lo.LINE_CN] = 0.25 * rho * diameter * line.normal_drag_coefficient
+        # the bill's shedding sets the beat of a bait; without a bill its length does
+        s[lo.LINE_WAVE] = s[lo.STROUHAL]
+        if bill is None and body is not None:
+            s[lo.LINE_WAVE] = 2.0 * math.pi * BEATS_A_LENGTH / body.length
         s[lo.LINE_CT] = 0.25 * rho * math.pi * diameter * line.tangential_drag_coefficient
         s[lo.ROD_X : lo.ROD_Z + 1] = rod
         s[lo.HEAD_X : lo.HEAD_Y + 1] = heading(config)[:2]
@@ -233,38 +254,3 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
 def _lane(values: np.ndarray) -> np.ndarray:
     """Give an array its lane axis."""
     return np.ascontiguousarray(values[..., None])
-
-
-def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]:
-    """State at the start, shape (15,), and the rod tip then, shape (3,) [m].
-
-    Yaw is counted from the direction of the retrieve. With a line the rod tip is put on its
-    track, the vertical plane through the origin along the retrieve, as far ahead of the tie point
-    as the line is long: straight and just not taut. Without one the rod tip is NaN.
-    """
-    start, line = config.start, config.line
-    along = heading(config)
-    yaw = start.yaw_deg
-    if yaw is None:
-        yaw = FIRST_KICK_DEG if line is not None else 0.0
-    attitude = Rotation.from_euler(
-        "ZYX", [heading_deg(config) + yaw, start.pitch_deg, start.roll_deg], degrees=True
-    )
-    y = np.zeros(lo.N_STATE)
-    y[lo.X : lo.Z + 1] = start.x_m, start.y_m, start.depth_m
-    y[lo.QW : lo.QZ + 1] = attitude.as_quat(canonical=True, scalar_first=True)
-    rod = np.full(3, math.nan)
-    if line is not None and bait.r_b_tie is not None:
-        tie = y[: lo.Z + 1] + attitude.apply(bait.r_b_tie)
-        ahead = float(tie @ along)
-        height = np.array([0.0, 0.0, -line.rod_tip_height_m])
-        apart = float(np.linalg.norm(tie - ahead * along - height))
-        reach = math.sqrt(max(line.length_m**2 - apart**2, 0.0))
-        rod = (ahead + reach) * along + height
-    if start.velocity_m_s is not None:
-        y[lo.U : lo.W + 1] = start.velocity_m_s
-    elif line is not None and config.retrieve.ramp_s == 0.0:
-        y[lo.U : lo.W + 1] = attitude.inv().apply(config.retrieve.speed_m_s * along)
-    y[lo.P : lo.R + 1] = np.radians(start.rates_deg_s)
-    y[lo.S], y[lo.SDOT] = start.wake, start.wake_rate
-    return y, rod

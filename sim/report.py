@@ -63,7 +63,7 @@ def as_text(text: RenderableType, width: int, *, styled: bool = False) -> str:
     return "\n".join(line.rstrip() for line in stream.getvalue().splitlines())
 
 
-def to_json(document: Mapping[str, Any]) -> str:
+def to_json(document: Mapping[str, Any] | Sequence[Mapping[str, Any]]) -> str:
     """One JSON document; NaN and infinity become null."""
     return json.dumps(_plain(document), indent=2, allow_nan=False)
 

@@ -20,8 +20,9 @@ from sim.kernels.line import SHORTEST
 from sim.kernels.rhs import derivative, make_scratch
 from sim.kernels.stepper import FASTEST_TURN, integrate
 from sim.measure import Angles, Stationary, run_measures, stationary_part, track_angles
-from sim.model import build_model, start_state
+from sim.model import build_model
 from sim.result import RunResult
+from sim.start import start_state
 
 Progress = Callable[[float, float], None]
 

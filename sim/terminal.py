@@ -300,10 +300,14 @@ class Watch:
     ----------
     text : str      what is being done
     quiet : bool    show none
+    unit : str      what the work is counted in
+    digits : int    decimals of the count
     """
 
-    def __init__(self, text: str, *, quiet: bool) -> None:
-        self._text = text
+    def __init__(
+        self, text: str, *, quiet: bool, unit: str = "s simulated", digits: int = 1
+    ) -> None:
+        self._text, self._unit, self._digits = text, unit, digits
         self._on = not quiet and is_terminal(sys.stderr)
         self._lock = threading.Lock()
         self._timer = threading.Timer(SHOW_AFTER_S, self._start)
@@ -313,7 +317,7 @@ class Watch:
         self._now: tuple[float, float] | None = None
 
     def __call__(self, now: float, aim: float) -> None:
-        """Tell how far the work is: simulated time and the time aimed at [s]."""
+        """Tell how far the work is, and how far it is to go, in its unit."""
         self._now = (now, aim)
         with self._lock:
             if self._bar is not None:
@@ -360,5 +364,5 @@ class Watch:
         if self._now is None:
             return
         now, aim = self._now
-        place = f"{now:.1f} of {aim:g} s simulated"
+        place = f"{now:.{self._digits}f} of {aim:g} {self._unit}"
         bar.update(bar.task_ids[0], completed=now, total=aim, place=place)

@@ -1,4 +1,4 @@
-"""Added mass of ellipsoids, flat plates and slender bodies in unbounded ideal fluid."""
+"""Added mass of ellipsoids and flat plates in ideal fluid without end; see also panels.py."""
 
 from __future__ import annotations
 
@@ -26,14 +26,6 @@ GYRATION_LONG = np.array(
 GYRATION_SHORT = np.array(
     [0.0442, 0.0417, 0.0399, 0.0377, 0.0355, 0.0339, 0.0327, 0.0321, 1.0 / 32.0]
 )
-# Two-dimensional rectangle 2a x 2b moving along b, on rho pi a^2, against a/b (DNV-RP-C205
-# App. D, from memory, high confidence).
-BOX_RATIO = np.array([0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 1000.0])
-BOX_CA = np.array([2.23, 1.98, 1.70, 1.51, 1.36, 1.21, 1.14, 1.0])
-# The same turning about its middle, on rho pi a^4 with a the longer half side, against b/a (same
-# source, from memory, medium confidence; 0.7 computed by source panels).
-BOX_ROLL_RATIO = np.array([0.0, 0.1, 0.2, 0.5, 0.7, 1.0])
-BOX_ROLL = np.array([0.125, 0.147, 0.15, 0.15, 0.155, 0.234])
 
 
 class EllipsoidAddedMass(NamedTuple):
@@ -156,44 +148,6 @@ def plate_gyration(length: float, width: float, area: float) -> tuple[float, flo
         math.sqrt(round_off[0] + share * (along * length**2 - round_off[0])),
         math.sqrt(round_off[1] + share * (across * width**2 - round_off[1])),
     )
-
-
-def slab_share(exponent: float) -> float:
-    """How far a superelliptic section is from the ellipse (0) to the rectangle (1), 1 - 2/n.
-
-    Fitted to source panels on such sections (exponents 2.5 to 20, half width over half height
-    0.25 to 1): within 5 % in sway and heave.
-    """
-    return 1.0 - 2.0 / exponent
-
-
-def section_factor(ratio: float, exponent: float) -> float:
-    """Added mass of a superelliptic section over that of the ellipse of the same axes.
-
-    Parameters
-    ----------
-    ratio : float       half extent across the motion over half extent along it
-    exponent : float    2 for an ellipse
-
-    Notes
-    -----
-    Between the ellipse (1) and the rectangle (DNV-RP-C205 App. D) by ``slab_share``.
-    """
-    box = float(np.exp(np.interp(math.log(ratio), np.log(BOX_RATIO), np.log(BOX_CA))))
-    return 1.0 + slab_share(exponent) * (box - 1.0)
-
-
-def section_roll(half_height: np.ndarray, half_width: np.ndarray, exponent: float) -> np.ndarray:
-    """Added inertia in roll over rho, a length, of superelliptic sections [m^4].
-
-    Ellipse pi (a^2 - b^2)^2 / 8, exact; toward the rectangle by ``slab_share`` to the power
-    2 + 0.4 b/a, fitted to source panels within 10 %.
-    """
-    ellipse = math.pi / 8.0 * (half_height**2 - half_width**2) ** 2
-    long = np.maximum(half_height, half_width)
-    ratio = np.minimum(half_height, half_width) / np.where(long > 0.0, long, 1.0)
-    box = math.pi * np.interp(ratio, BOX_ROLL_RATIO, BOX_ROLL) * long**4
-    return ellipse + slab_share(exponent) ** (2.0 + 0.4 * ratio) * (box - ellipse)
 
 
 def point_added_mass(mass: float, direction: np.ndarray, position: np.ndarray) -> np.ndarray:

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.special import beta
 
-from sim.bait.added_mass import (
-    ellipsoid_added_mass,
-    point_added_mass,
-    section_factor,
-    section_roll,
-)
+from sim.bait.added_mass import ellipsoid_added_mass, shift_matrix
 from sim.bait.frame import MM, gauss
-from sim.config.models import Body
+from sim.bait.panels import Rings, panel_added_mass
+from sim.config.models import Body, Station
 
 FINE = 960  # slices for integrals over the body
 
@@ -77,12 +74,16 @@ def outline_at(body: Body, aft: np.ndarray) -> Outline:
         return Outline(
             aft, half_height, half_height, 0.5 * float(body.width_mm or 0.0) * MM * round_off
         )
-    at = np.array([s.from_nose_mm for s in body.station]) * MM
+    return Outline(aft, *_between(body.station, aft))
+
+
+def _between(stations: tuple[Station, ...], aft: np.ndarray) -> Rings:
+    at = np.array([s.from_nose_mm for s in stations]) * MM
     columns = []
     for key in ("upper_mm", "lower_mm", "half_width_mm"):
-        values = np.array([getattr(s, key) for s in body.station]) * MM
+        values = np.array([getattr(s, key) for s in stations]) * MM
         columns.append(PchipInterpolator(at, values)(aft))
-    return Outline(aft, *columns)
+    return Rings(*columns)
 
 
 @dataclass(frozen=True)
@@ -222,7 +223,6 @@ def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
         )
 
     half_height = 0.5 * (outline.upper + outline.lower)
-    middle = 0.5 * (outline.lower - outline.upper)
     table = _strips(body, strips, shape, volume, centroid)
     return BodyProperties(
         length=length,
@@ -237,7 +237,7 @@ def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
         filling_centroid=filling_centroid,
         filling_inertia=filling_inertia,
         frontal_area=float(outer.area.max()),
-        added_mass=_added_mass(outline, half_height, middle, dx, shape, volume, centroid, rho),
+        added_mass=_added_mass(body, centroid, rho),
         strips=table,
     )
 
@@ -275,62 +275,21 @@ def _about(inertia: np.ndarray, amount: float, r: np.ndarray) -> np.ndarray:
     return inertia + amount * (float(r @ r) * np.eye(3) - np.outer(r, r))
 
 
-def _added_mass(
-    outline: Outline,
-    half_height: np.ndarray,
-    middle: np.ndarray,
-    dx: float,
-    shape: SuperEllipse,
-    volume: float,
-    centroid: np.ndarray,
-    rho: float,
-) -> np.ndarray:
-    """Strips of the section's added mass, corrected for the ends by an ellipsoid, about the nose.
+def _added_mass(body: Body, centroid: np.ndarray, rho: float) -> np.ndarray:
+    """Of the body about the nose tip: Lamb's ellipsoid, or potential flow about the outline."""
+    if body.form == "ellipsoid":
+        axes = 0.5 * MM * np.array([body.length_mm, body.width_mm or 0.0, body.height_mm or 0.0])
+        exact = ellipsoid_added_mass(axes, rho)
+        return shift_matrix(np.diag([*exact.mass, *exact.inertia]), -centroid)
+    return rho * _flow_about(body.station, body.exponent)
 
-    The ellipsoid has the body's length, volume (over the section's fullness against an ellipse)
-    and section shape; the ratio of its exact values (Lamb) to its strip values scales the strips,
-    forces and moments apart: moving the strips toward their common centre by the root of the
-    ratio of the two keeps the matrix a sum of squares.
-    """
-    length = float(outline.aft[-1] + outline.aft[0])
-    ratio = float(half_height.max() / outline.half_width.max())
-    rounded = volume * (math.pi / 4.0) / shape.fullness
-    c = math.sqrt(rounded / (4.0 / 3.0 * math.pi * 0.5 * length) * ratio)
-    axes = np.array([0.5 * length, c / ratio, c])
-    exact = ellipsoid_added_mass(axes, rho)
-    strip_mass = rho * math.pi * 4.0 / 3.0 * axes[0] * np.array([axes[2] ** 2, axes[1] ** 2])
-    force_ratio = exact.mass[1:] / strip_mass  # sway, heave
-    # strips of an ellipsoid: integral of x^2 (1 - x^2/a^2) is 1/5 of a^2 times the integral
-    moment_ratio = exact.inertia[[2, 1]] / (strip_mass * axes[0] ** 2 / 5.0)
 
-    sway_shape = section_factor(ratio, shape.exponent)
-    heave_shape = section_factor(1.0 / ratio, shape.exponent)
-    matrix = point_added_mass(exact.mass[0], np.array([1.0, 0.0, 0.0]), centroid)
-    x = -outline.aft
-    for direction, extent, form, force, moment in (
-        (np.array([0.0, 1.0, 0.0]), half_height, sway_shape, force_ratio[0], moment_ratio[0]),
-        (
-            np.array([0.0, 0.0, 1.0]),
-            outline.half_width,
-            heave_shape,
-            force_ratio[1],
-            moment_ratio[1],
-        ),
-    ):
-        mass = rho * math.pi * extent**2 * dx * form
-        total = float(mass.sum())
-        centre = float(mass @ x) / total
-        drawn = centre + (x - centre) * math.sqrt(moment / force)
-        position = np.column_stack([drawn, np.zeros_like(drawn), middle])
-        n = np.hstack([np.broadcast_to(direction, position.shape), np.cross(position, direction)])
-        matrix += (n * (mass * force)[:, None]).T @ n
-    roll = rho * float(section_roll(half_height, outline.half_width, shape.exponent).sum()) * dx
-    # the ratio for equal axes, where both are zero, is that of all but equal ones
-    apart = axes[2] if abs(axes[2] - axes[1]) > 1e-3 * axes[2] else axes[1] * 1.002
-    strip_ellipsoid = math.pi / 8.0 * (apart**2 - axes[1] ** 2) ** 2 * 16.0 / 15.0 * axes[0]
-    near = ellipsoid_added_mass(np.array([axes[0], axes[1], apart]), 1.0)
-    roll *= near.inertia[0] / strip_ellipsoid
-    matrix[3, 3] += roll
+@lru_cache(maxsize=1024)
+def _flow_about(stations: tuple[Station, ...], exponent: float) -> np.ndarray:
+    """Added mass over the water's density about the nose tip, kept for bodies seen before."""
+    last = stations[-1].from_nose_mm * MM
+    matrix = panel_added_mass(lambda aft: _between(stations, aft), last, exponent)
+    matrix.setflags(write=False)
     return matrix
 
 

@@ -433,12 +433,15 @@ def _line_needs_tie(config: Any) -> Iterator[Problem]:
 
 def _line_reaches(config: Any) -> Iterator[Problem]:
     line, start = config.line, config.start
-    if line is None:
+    if line is None or start.depth_m is None:
         return
     heading = math.radians(config.retrieve.heading_deg)
     aside = start.y_m * math.cos(heading) - start.x_m * math.sin(heading)
     apart = math.hypot(line.rod_tip_height_m + start.depth_m, aside)
-    if apart >= line.length_m:
+    # the line reaches for the tie point, which is known only once the bait is put together: the
+    # exact check follows then
+    body = config.bait.body
+    if apart >= line.length_m + (0.0 if body is None else body.length_mm * 1e-3):
         yield Problem(
             ("start", "depth_m"),
             f"puts the bait {number(apart)} m from the path of the rod tip: must be within"

@@ -150,12 +150,24 @@ class Start(Table):
         " taut",
     )
     y_m: float = value("start position to starboard", "m", 0.0)
-    depth_m: float = value("start depth below the surface", "m", 0.5)
+    depth_m: float | None = value(
+        "start depth below the surface",
+        "m",
+        None,
+        "left out, that of the steady tow where the bait starts at the speed of the retrieve, else"
+        " 0.5",
+    )
     roll_deg: float = value(
         "start roll angle", "degrees", 0.0, "positive is starboard side down", ge=-360, le=360
     )
-    pitch_deg: float = value(
-        "start pitch angle", "degrees", 0.0, "positive is nose up", ge=-360, le=360
+    pitch_deg: float | None = value(
+        "start pitch angle",
+        "degrees",
+        None,
+        "positive is nose up, left out, that of the steady tow where depth_m is left out as well,"
+        " else 0",
+        ge=-360,
+        le=360,
     )
     yaw_deg: float | None = value(
         "start yaw angle",
@@ -300,8 +312,9 @@ class Coefficients(Table):
     )
     wake_offset: float = value(
         "sideways swing of the bill's centre of pressure by its wake",
-        default=0.06,
-        more="share of the bill's width, assumption without a published value",
+        default=0.08,
+        more="share of the bill's width, assumption without a published value, chosen so that the"
+        " demonstration baits do what practice reports",
         ge=0,
         le=0.5,
     )
@@ -320,19 +333,19 @@ class Coefficients(Table):
         ge=0,
         le=50,
     )
-    side_force_factor: float = value(
-        "factor of the body's linear side force",
-        default=1.25,
-        more="from the ship regressions of Clarke, Gedling & Hine 1983, from memory, for a bait an"
-        " assumption",
+    side_force_factor: float | None = value(
+        "factor of the body's linear side force and lift",
+        default=None,
+        more="left out, it follows from the body's fullness and axis ratio by the ship regressions"
+        " of Clarke, Gedling & Hine 1983, from memory, for a bait an assumption",
         ge=0,
         le=3,
     )
-    side_force_aft_of_mid: float = value(
-        "where the linear side force acts behind mid-length",
-        default=0.1,
-        more="share of the body length, assumption chosen by common practice for the tie point, the"
-        " one that matters most",
+    side_force_aft_of_mid: float | None = value(
+        "where the linear side force and lift act behind mid-length",
+        default=None,
+        more="share of the body length, left out, it follows from the outline by the assumption"
+        " that the flow leaves the body at its thickest section (hulls: 0.2 behind to 0.1 ahead)",
         ge=-0.5,
         le=0.5,
     )

@@ -7,7 +7,8 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     AXIAL, BODY_PZ, BUOY, CB_X, CB_Y, CB_Z, HK_DRAG, HK_X, HK_Y, HK_Z, RADIUS, ST_HALF, ST_HEAVE,
-    ST_SHARE, ST_SWAY, ST_X, ST_Z, TAIL_AFT, TAIL_PX, TAIL_PZ, TAIL_Y, TAIL_Z, VO_AX, VO_AY, VO_AZ,
+    ST_SHARE, ST_SWAY, ST_X, ST_Z, TAIL_AFT_Y, TAIL_AFT_Z, TAIL_PX, TAIL_PZ,
+    TAIL_SPREAD_Y, TAIL_SPREAD_Z, TAIL_Y, TAIL_Z, VO_AX, VO_AY, VO_AZ,
     VO_BUOY, VO_X, VO_Y, VO_Z, WEIGHT,
 )  # fmt: skip
 
@@ -105,10 +106,9 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
     -----
     Crossflow per slice: -0.5 rho C_d dA |V_c| v_c with V_c the velocity across the axis
     (independence principle; Hoerner 1965, Fluid-Dynamic Drag, ch. 3); slices through the height
-    damp a rolling slab. Side force: -k rho pi a^2 |u| v at a point behind mid-length, a the
-    greatest half height (the greatest half width for lift), which is what slender-hull
-    regressions measure (Clarke, Gedling & Hine 1983) on top of Kirchhoff's couple; a closed body
-    in ideal flow has no such force.
+    damp a rolling slab. Side force: -k rho pi a^2 |u| v, a the greatest half height (the greatest
+    half width for lift), from the velocity at each place that it acts on: since that runs straight
+    along the body, centre and spread of those places are enough. Sources: ``sim.bait.side_force``.
     """
     fy = fz = mx = my = mz = 0.0
     wet_length = 0.0
@@ -136,11 +136,14 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
     share = 1.0 if deep or strips.shape[0] == 0 else wet_length
 
     # downstream of mid-length: the flow leaves the body before its trailing end, whichever that is
-    aft = scalar[TAIL_AFT, k] if u >= 0.0 else -scalar[TAIL_AFT, k]
-    x, z = scalar[TAIL_PX, k] - aft, scalar[TAIL_PZ, k]
+    downstream = 1.0 if u >= 0.0 else -1.0
+    z = scalar[TAIL_PZ, k]
+    xy = scalar[TAIL_PX, k] - downstream * scalar[TAIL_AFT_Y, k]
+    xz = scalar[TAIL_PX, k] - downstream * scalar[TAIL_AFT_Z, k]
     forward = abs(u) * share
-    y_tail = -scalar[TAIL_Y, k] * forward * (v + r * x - p * z)
-    z_tail = -scalar[TAIL_Z, k] * forward * (w - q * x)
+    slope_y, slope_z = scalar[TAIL_Y, k] * forward, scalar[TAIL_Z, k] * forward
+    y_tail = -slope_y * (v + r * xy - p * z)
+    z_tail = -slope_z * (w - q * xz)
     axial = u + q * scalar[BODY_PZ, k]
     fx = -scalar[AXIAL, k] * share * abs(axial) * axial
     return (
@@ -148,8 +151,8 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
         fy + y_tail,
         fz + z_tail,
         mx - z * y_tail,
-        my + scalar[BODY_PZ, k] * fx - x * z_tail,
-        mz + x * y_tail,
+        my + scalar[BODY_PZ, k] * fx - xz * z_tail - slope_z * scalar[TAIL_SPREAD_Z, k] * q,
+        mz + xy * y_tail - slope_y * scalar[TAIL_SPREAD_Y, k] * r,
     )
 
 

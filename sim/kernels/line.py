@@ -6,11 +6,12 @@ import math
 
 from sim.kernels import kernel
 from sim.kernels.layout import (
-    CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON, P, Q, R,
-    REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X, TIE_Y, TIE_Z, U, V,
-    W, X, Y, Z,
+    CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON,
+    LINE_WAVE, P, Q, R, REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X,
+    TIE_Y, TIE_Z, U, V, W, X, Y, Z,
 )  # fmt: skip
 
+SLOWEST = 1.0  # least angular frequency that the line's end is taken to swing at [rad/s]
 SHORTEST = 0.05  # a line is never reeled shorter than this [m]
 
 
@@ -63,7 +64,11 @@ def chord_line(t, y, rot, scalar, knots, k):
     -----
     Tension EA/L (l - L) plus damping, never below zero. Half of the line's normal and tangential
     drag (a smooth cylinder: White, Fluid Mechanics) is carried by the tie point, the other half by
-    the rod. Weight, sag and inertia of the line are left out.
+    the rod; it goes with the velocity of the line on the whole: that of the rod tip, or the reel's
+    along the line. A tie point that swings to and fro takes only the near end of the line with it:
+    a taut string in a viscous fluid, whose end resists with sqrt(T c / 2 omega) times its velocity
+    (T y'' = c dy/dt; c the drag per length and velocity), never more than half of the line would.
+    Weight, sag and inertia of the line are left out. Checked in tests/verification/line_water.py.
     """
     r11, r12, r13, r21, r22, r23, r31, r32, r33 = rot
     tx, ty, tz = scalar[TIE_X, k], scalar[TIE_Y, k], scalar[TIE_Z, k]
@@ -100,9 +105,16 @@ def chord_line(t, y, rot, scalar, knots, k):
         tension = max(0.0, stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate)
     tension *= scalar[LINE_ON, k]
 
-    sx, sy, sz = vx - scalar[CUR_X, k], vy - scalar[CUR_Y, k], vz - scalar[CUR_Z, k]
-    along = sx * ex + sy * ey + sz * ez
-    nx, ny, nz = sx - along * ex, sy - along * ey, sz - along * ez
+    # velocities through the water: of the line on the whole, and of the tie point beyond that
+    cx, cy, cz = scalar[CUR_X, k], scalar[CUR_Y, k], scalar[CUR_Z, k]
+    mx = hx * tow_speed + shorten * ex - cx
+    my = hy * tow_speed + shorten * ey - cy
+    mz = shorten * ez - cz
+    along = mx * ex + my * ey + mz * ez
+    nx, ny, nz = mx - along * ex, my - along * ey, mz - along * ez
+    wx, wy, wz = vx - cx - mx, vy - cy - my, vz - cz - mz
+    beyond = wx * ex + wy * ey + wz * ez
+    wx, wy, wz = wx - beyond * ex, wy - beyond * ey, wz - beyond * ez
     wet = 1.0
     if scalar[SURFACE, k] > 0.5:
         top, bottom = min(pz, scalar[ROD_Z, k]), max(pz, scalar[ROD_Z, k])
@@ -112,8 +124,14 @@ def chord_line(t, y, rot, scalar, knots, k):
             wet = bottom / (bottom - top)
     length = out * wet * scalar[LINE_ON, k]
     normal = -scalar[LINE_CN, k] * length * math.sqrt(nx * nx + ny * ny + nz * nz)
+    across = math.sqrt((nx + wx) ** 2 + (ny + wy) ** 2 + (nz + wz) ** 2)
+    fast = scalar[LINE_WAVE, k] * math.sqrt(mx * mx + my * my + mz * mz) + SLOWEST
+    follows = math.sqrt(tension * scalar[LINE_CN, k] * across / fast)
+    damping = -min(follows, scalar[LINE_CN, k] * length * across)
     pull = tension - scalar[LINE_CT, k] * length * abs(along) * along
-    ax, ay, az = pull * ex + normal * nx, pull * ey + normal * ny, pull * ez + normal * nz
+    ax = pull * ex + normal * nx + damping * wx
+    ay = pull * ey + normal * ny + damping * wy
+    az = pull * ez + normal * nz + damping * wz
     fx = r11 * ax + r21 * ay + r31 * az
     fy = r12 * ax + r22 * ay + r32 * az
     fz = r13 * ax + r23 * ay + r33 * az

@@ -76,7 +76,7 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
     rotational lift about mid-chord is then exact in two dimensions). Measured coefficients hold
     the steady couple of the plate's own added mass, which the momentum equations bring in once
     more: it is taken off here. Sources and limits: docs/equations.md. Checked in
-    tests/reference/test_plate.py. Never raises.
+    tests/verification/plates.py and tests/reference/test_plate.py. Never raises.
     """
     x, yy, z = plates[i, PL_X, k], plates[i, PL_Y, k], plates[i, PL_Z, k]
     e1x, e1y, e1z = plates[i, PL_1X, k], plates[i, PL_1Y, k], plates[i, PL_1Z, k]

@@ -43,7 +43,7 @@ def kirchhoff(u, v, w, p, q, r, load, mass, k, dy):
     Notes
     -----
     (P, H) = M nu; dP/dt = F - omega x P; dH/dt = N - omega x H - v x P (Lamb 1932, Hydrodynamics,
-    Art. 124). The couple v x P holds the Munk moment. Checked in tests/reference/test_rigid.py.
+    Art. 124). The couple v x P holds the Munk moment. Checked in tests/verification/rigid_body.py.
     """
     px = (mass[0, 0, 0, k] * u + mass[0, 0, 1, k] * v + mass[0, 0, 2, k] * w
           + mass[0, 0, 3, k] * p + mass[0, 0, 4, k] * q + mass[0, 0, 5, k] * r)  # fmt: skip

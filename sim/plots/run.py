@@ -7,7 +7,6 @@ import os
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -18,9 +17,7 @@ from matplotlib.patheffects import withStroke
 from matplotlib.text import Text
 
 from sim.bait.frame import heading_deg
-from sim.errors import RuntrueError
 from sim.measure import Angles, track_angles
-from sim.plots import SUFFIXES
 from sim.plots.panels import (
     ANGLES,
     CUT_NOTE,
@@ -34,6 +31,7 @@ from sim.plots.panels import (
     tension_panel,
     turns_panel,
 )
+from sim.plots.save import save_figure
 from sim.plots.style import FIGURE_INCHES, class_style, plot_style
 from sim.result import RunResult
 
@@ -126,36 +124,7 @@ def save_run_figure(run: RunResult, path: str | os.PathLike[str]) -> Path:
     RuntrueError
         For another suffix, or when the file cannot be written; an existing file is then kept.
     """
-    path = Path(path)
-    suffix = path.suffix.lower()
-    if suffix not in SUFFIXES:
-        given = f'suffix "{path.suffix}"' if path.suffix else "no suffix"
-        raise RuntrueError(
-            f"{path}: {given}: the picture's file name must end in .png, .svg or .pdf. "
-            f"Try {path.with_suffix('.png') if path.name else 'run.png'}."
-        )
-    # without a date the same run gives the same file
-    metadata: dict[str, Any] = {
-        ".png": {},
-        ".svg": {"Date": None},
-        ".pdf": {"CreationDate": None},
-    }[suffix]
-    with plot_style():
-        figure = _run_figure(run)
-        part = path.with_name(f".{path.name}.{os.getpid()}.part")
-        try:
-            try:
-                with part.open("xb") as stream:
-                    figure.savefig(stream, format=suffix[1:], metadata=metadata)
-                part.replace(path)
-            finally:
-                part.unlink(missing_ok=True)
-        except OSError as error:
-            raise RuntrueError(
-                f"{path}: cannot write the picture: {error.strerror or error}. "
-                "Give a file name in a folder that exists and may be written to."
-            ) from error
-    return path
+    return save_figure(lambda: _run_figure(run), path)
 
 
 def _run_figure(run: RunResult) -> Figure:

@@ -16,13 +16,13 @@ from sim.cli import app
 from sim.terminal import EXIT_CODES
 
 HELP_WIDTH = 80
-COMMANDS = ("run", "show", "weigh", "check", "new", "schema")
+COMMANDS = ("run", "show", "weigh", "sources", "check", "new", "schema")
 SHARED = {
-    "--json": {"run", "show", "weigh", "check"},
+    "--json": {"run", "show", "weigh", "sources", "check"},
     "--output": {"run", "new", "schema"},
     "--force": {"run", "new", "schema"},
-    "--quiet": {"run", "weigh"},
-    "--set": {"run", "weigh", "check"},
+    "--quiet": {"run", "weigh", "sources"},
+    "--set": {"run", "weigh", "sources", "check"},
 }
 
 

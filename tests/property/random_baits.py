@@ -19,7 +19,8 @@ from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 from sim.kernels.rhs import Scratch, derivative, make_scratch
 from sim.kernels.stepper import integrate
-from sim.model import build_model, start_state
+from sim.model import build_model
+from sim.start import start_state
 
 LOADS = (
     "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",

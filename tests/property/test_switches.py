@@ -30,7 +30,7 @@ CHANGES: dict[str, tuple[float, dict[str, float]]] = {
     "wake_damping": (0.5, {}),
     "wake_coupling": (6.0, {}),
     "side_force_factor": (1.0, {}),
-    "side_force_aft_of_mid": (0.0, {}),
+    "side_force_aft_of_mid": (-0.1, {}),
     "crossflow_end_factor": (0.5, {}),
     "bill_shadow": (0.4, {}),
     "bill_shadow_reach_mm": (40.0, {"bill_shadow": 0.4}),

@@ -17,15 +17,10 @@ import numpy as np
 from scipy.interpolate import BarycentricInterpolator
 
 import sim
-from sim.kernels import layout as lo
-from sim.kernels.rhs import derivative, make_scratch
-from sim.model import build_model, start_state
 
-READ = "read in the source"
 SECONDARY = "read in a secondary copy"
 COMPUTED = "computed from the formula"
 MEMORY_HIGH = "from memory, high confidence"
-MEMORY_MEDIUM = "from memory, medium confidence"
 
 GRAVITY = 9.80665
 WATER = {"kind": "fresh", "temperature_c": 20.0, "surface": False}
@@ -112,24 +107,14 @@ def fluid_loads(
 
     The attitude is level, or that of the configured start.
     """
-    bait = sim.assemble(cfg)
-    model = build_model(cfg, bait, np.zeros(3))
-    state, _ = start_state(cfg, bait)
-    state = state[:, None].copy()
-    if level:
-        state[lo.QW : lo.QZ + 1, 0] = 1.0, 0.0, 0.0, 0.0
-    state[lo.U : lo.W + 1, 0] = velocity
-    state[lo.P : lo.R + 1, 0] = rates
-    rate = np.zeros_like(state)
-    derivative(0.0, state, model, make_scratch(model), rate)
-    nu = state[lo.U : lo.R + 1, 0]
-    v, omega = nu[:3], nu[3:]
-    mass = bait.rigid_mass + (bait.added_mass if cfg.loads.added_mass else 0.0)
-    momentum = mass @ nu
-    change = mass @ rate[lo.U : lo.R + 1, 0]
-    force = change[:3] + np.cross(omega, momentum[:3])
-    moment = change[3:] + np.cross(omega, momentum[3:]) + np.cross(v, momentum[:3])
-    return FluidLoads(force, moment, change, bait)
+    start, bait = cfg.start, sim.assemble(cfg)
+    attitude = (0.0, 0.0, 0.0) if level else (start.roll_deg, start.pitch_deg, start.yaw_deg or 0.0)
+    found = sim.captive(cfg, velocity, rates, attitude, wake=start.wake)
+    momentum = bait.rigid_mass @ np.concatenate([velocity, rates])
+    rate = np.concatenate([found.total_force, found.total_moment])
+    rate[:3] -= np.cross(rates, momentum[:3])
+    rate[3:] -= np.cross(rates, momentum[3:]) + np.cross(velocity, momentum[:3])
+    return FluidLoads(found.force, found.moment, rate, bait)
 
 
 def crossings(time: np.ndarray, series: np.ndarray) -> np.ndarray:

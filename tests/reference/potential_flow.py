@@ -48,18 +48,12 @@ Sections = Callable[[np.ndarray], tuple[np.ndarray, np.ndarray, np.ndarray, np.n
 
 
 def _panels(sections: Sections, n: int, m: int) -> np.ndarray:
-    """Corners of n x m panels on a body of elliptic sections, shape (n m, 4, 3)."""
+    """Corners of n x m panels on a body of two half ellipses a section, shape (n m, 4, 3)."""
     share = 0.5 * (1.0 - np.cos(np.linspace(0.0, math.pi, n + 1)))
     turn = np.linspace(0.0, 2.0 * math.pi, m + 1)
-    x, z, half_width, half_height = sections(share)
-    p = np.stack(
-        [
-            np.repeat(x[:, None], m + 1, 1),
-            half_width[:, None] * np.cos(turn),
-            z[:, None] + half_height[:, None] * np.sin(turn),
-        ],
-        axis=-1,
-    )
+    x, half_width, upper, lower = (v[:, None] for v in sections(share))
+    z = np.where(np.sin(turn) > 0.0, lower, upper) * np.sin(turn)
+    p = np.stack([np.repeat(x, m + 1, 1), half_width * np.cos(turn), z], axis=-1)
     return np.stack([p[:-1, :-1], p[1:, :-1], p[1:, 1:], p[:-1, 1:]], 2).reshape(-1, 4, 3)
 
 
@@ -104,13 +98,13 @@ def _sources(panels: np.ndarray) -> np.ndarray:
 
 
 def slender_body(sections: Sections) -> np.ndarray:
-    """Added mass over rho, shape (6, 6), about the origin of a body of elliptic sections.
+    """Added mass over rho, shape (6, 6), about the origin of a body of two half ellipses a section.
 
     Parameters
     ----------
     sections : callable
-        From places 0 to 1 along the body to x, height of the centre z, half width, half height;
-        both ends closed to (nearly) a point.
+        From places 0 to 1 along the body to x, half width, upper and lower height; both ends
+        closed to (nearly) a point.
 
     Notes
     -----

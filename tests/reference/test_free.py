@@ -9,10 +9,9 @@ import pytest
 from scipy.optimize import brentq
 
 import sim
-from sim.bait.added_mass import ellipsoid_added_mass
 from sim.hydrostatics import rest, terminal_speed
 
-from .cases import GRAVITY, config, crossings, ellipsoid, flat_plate, fluid_loads
+from .cases import GRAVITY, config, ellipsoid, fluid_loads
 
 MM = 1e-3
 RHO = 1000.0
@@ -40,35 +39,6 @@ def test_sphere_terminal_speed(density):
     assert found.settled
     assert found.speed_m_s == pytest.approx(math.copysign(expected, density - 1.0), rel=0.01)
     assert 1e4 < expected * 2 * radius * MM / 1e-6 < 1e5
-
-
-def test_sphere_let_go():
-    # w = U tanh(t / T), T = (m + m_a) U / [(m - m_f) g], m_a half of the displaced mass (Lamb 1932,
-    # Art. 92); closed form for a constant drag coefficient.
-    radius, density = 15.0, 2.5
-    volume = 4.0 / 3.0 * math.pi * (radius * MM) ** 3
-    solver = {"duration_s": 1.0, "max_duration_s": 1.0, "step_ms": 1.0, "output_step_ms": 10.0}
-    run = sim.simulate(sphere(radius, density, solver=solver))
-    speed = math.sqrt(8.0 / 3.0 * (density - 1.0) * GRAVITY * radius * MM / 0.47)
-    mass, fluid = density * 1000.0 * volume, RHO * volume
-    scale = (mass + 0.5 * fluid) * speed / ((mass - fluid) * GRAVITY)
-    falling = speed * np.tanh(run.time / scale)
-    assert run.velocity[:, 2] == pytest.approx(falling, rel=0.01, abs=1e-9)
-    assert np.abs(run.velocity[:, 3:]).max() < 1e-9
-    # the very start: (m - m_f) g / (m + m_a)
-    assert run.velocity[1, 2] / run.time[1] == pytest.approx(
-        (mass - fluid) * GRAVITY / (mass + 0.5 * fluid), rel=2e-3
-    )
-
-
-def test_plate_terminal_speed():
-    # Broadside: U = sqrt[2 (rho_s / rho - 1) g h / C_d]; aluminium 2 mm in fresh water of 20
-    # degrees C, C_d 1.17 (Aeronautical Engineer's Data Book p. 95, read in the source): 0.2391 m/s,
-    # computed from the formula.
-    plate = flat_plate(40.0, 40.0, thickness_mm=2.0, density_g_cm3=2.7)
-    found = terminal_speed(config({"plate": [plate]}, LOADS))
-    assert found.settled
-    assert found.speed_m_s == pytest.approx(0.2391, rel=5e-3)
 
 
 # --- floating ----------------------------------------------------------------------------------
@@ -186,26 +156,6 @@ def test_still_water_does_no_work_around_a_loop(pitch_deg):
     assert by_pitch[0] == pytest.approx(by_depth[1], abs=1e-4 * scale)
 
 
-def test_floating_sphere_bobs():
-    # Heave of a half-floating sphere without drag: T = 2 pi sqrt[(m + m_a) / (rho g pi R^2)], small
-    # motion; closed form. m_a as the program states it: that of the deep body.
-    radius = 20.0
-    cfg = config(
-        {"body": ellipsoid(40.0, 40.0, 40.0, 0.5)},
-        ("weight", "buoyancy", "added_mass"),
-        water={**WATER, "surface": True},
-        start={"depth_m": 0.0005},
-        solver={"duration_s": 1.2, "max_duration_s": 1.2, "step_ms": 1.0, "output_step_ms": 1.0},
-    )
-    run = sim.simulate(cfg)
-    volume = 4.0 / 3.0 * math.pi * (radius * MM) ** 3
-    moved = 500.0 * volume + 0.5 * RHO * volume
-    period = 2.0 * math.pi * math.sqrt(moved / (RHO * GRAVITY * math.pi * (radius * MM) ** 2))
-    times = crossings(run.time, run.position[:, 2])
-    assert times.size >= 3
-    assert np.diff(times) == pytest.approx(period, rel=0.01)
-
-
 # --- attitude ----------------------------------------------------------------------------------
 
 
@@ -266,39 +216,3 @@ def test_hanging_attitude_of_a_sinking_body():
     assert found.reserve_buoyancy == pytest.approx(
         RHO * math.pi / 6.0 * np.prod(size) * 1e-9 - total * 1e-3, rel=1e-6
     )
-
-
-def test_roll_period_of_a_suspended_body():
-    # A bait that weighs what it displaces, centre of gravity a below the centre of buoyancy, rolls
-    # a little at w^2 = m g a / I, I = I_x + A_roll + A_sway m a^2 / (m + A_sway): the roll carries
-    # the body's water sideways against the free mass (Lamb 1932, Art. 124); closed form with
-    # Lamb's added mass of the ellipsoid.
-    size = np.array([80.0, 14.0, 20.0])
-    mass = RHO * math.pi / 6.0 * float(np.prod(size)) * 1e-9
-    weight = {"mass_g": 4.0, "from_nose_mm": 40.0, "above_centreline_mm": -6.0}
-    tilt = 1.0
-    cfg = config(
-        {
-            "total_mass_g": mass * 1e3,
-            "body": ellipsoid(*size, 1.0),
-            "ballast": [weight],
-        },
-        ("weight", "buoyancy", "added_mass"),
-        water=WATER,
-        start={"roll_deg": tilt},
-        solver={"duration_s": 3.0, "max_duration_s": 3.0, "step_ms": 1.0, "output_step_ms": 2.0},
-    )
-    bait = sim.assemble(cfg)
-    arm = bait.r_b_cb
-    assert bait.mass == pytest.approx(mass, rel=1e-12)
-    assert arm[2] < 0.0
-    assert arm[:2] == pytest.approx([0.0, 0.0], abs=1e-9)
-    water = ellipsoid_added_mass(0.5 * MM * size, RHO)
-    sway = float(water.mass[1])
-    about = bait.inertia[0, 0] + water.inertia[0] + sway * mass / (mass + sway) * arm[2] ** 2
-    period = 2.0 * math.pi * math.sqrt(about / (mass * GRAVITY * abs(arm[2])))
-    run = sim.simulate(cfg)
-    times = crossings(run.time, run.velocity[:, 3])
-    assert times.size >= 3
-    # 1 degree lengthens the period by 2e-5
-    assert np.diff(times) == pytest.approx(period, rel=1e-4)

@@ -16,8 +16,7 @@ from sim.bait.tie_path import tie_path
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 ALL = ("shallow-runner", "surface-runner", "deep-runner", "slab-sided", "slow-sinker")
-# mm along the tie path from where the bill leaves the body: high on the nose, and on the bill
-HIGH, LOW = -17.0, 6.0
+BELOW_TOP, LOW = 3.0, 8.0  # mm along the tie path: high on the nose, and out on the bill
 DEEP_WATER = {"water.surface": False, "start.depth_m": 1.0, "line.rod_tip_height_m": -1.0}
 
 
@@ -30,6 +29,10 @@ def tied(config: sim.Config, distance_mm: float, **overrides: object) -> sim.Run
     along, above = tie_path(config).at(distance_mm)
     tie = {"bait.tie.from_nose_mm": along, "bait.tie.above_centreline_mm": above}
     return sim.simulate(sim.with_overrides(config, {**tie, **overrides}))
+
+
+def high_on_the_nose(config: sim.Config) -> float:
+    return float(tie_path(config).distance_mm[0]) + BELOW_TOP
 
 
 def shipped_distance(config: sim.Config) -> float:
@@ -49,10 +52,8 @@ def test_shipped_tie_point_is_balanced(name):
 def test_tight_then_balanced_then_over_on_the_way_down(name):
     # common practice, no source: down the nose a bait goes from tight to wide to rolling over
     config = bait(name)
-    path = tie_path(config)
     order = {"tight": 0, "balanced": 1, "over-rolling": 2, "spinning": 3}
-    high = max(HIGH, path.distance_mm[0])
-    runs = [tied(config, d) for d in np.linspace(high, LOW, 14)]
+    runs = [tied(config, d) for d in np.linspace(high_on_the_nose(config), LOW, 14)]
     ranks = [order[r.motion_class] for r in runs if r.motion_class is not None]
     assert len(ranks) >= 12
     assert ranks == sorted(ranks)
@@ -64,7 +65,7 @@ def test_wobble_widens_on_the_way_down(name):
     # common practice, no source: a high tie gives a tight wiggle, a low one more and more roll
     config = bait(name)
     at = shipped_distance(config)
-    high, middle, low = (tied(config, d).measures for d in (HIGH, at, at + 7.0))
+    high, middle, low = (tied(config, d).measures for d in (high_on_the_nose(config), at, at + 7.0))
     assert high["yaw_amplitude_deg"] < middle["yaw_amplitude_deg"]
     assert high["roll_amplitude_deg"] < middle["roll_amplitude_deg"] < low["roll_amplitude_deg"]
 
@@ -76,7 +77,8 @@ def test_wobble_slows_on_the_way_down(name):
     config = bait(name)
     at = shipped_distance(config)
     high, middle, low = (
-        tied(config, d).measures["wobble_frequency_hz"] for d in (HIGH, at, at + 9.0)
+        tied(config, d).measures["wobble_frequency_hz"]
+        for d in (high_on_the_nose(config), at, at + 9.0)
     )
     assert high > middle > low
 
@@ -84,7 +86,8 @@ def test_wobble_slows_on_the_way_down(name):
 @pytest.mark.parametrize("name", ALL)
 def test_high_tie_hardly_moves(name):
     # common practice, no source
-    measures = tied(bait(name), HIGH).measures
+    config = bait(name)
+    measures = tied(config, high_on_the_nose(config)).measures
     assert measures["yaw_amplitude_deg"] < 6.0
     assert abs(measures["lean_deg"]) < 2.0
 
@@ -103,8 +106,8 @@ def test_high_tie_corkscrews_only_with_an_error(name):
     # common practice, no source: a slight error in bill or body makes a high tie corkscrew;
     # deep water, because near the surface the leaning bait comes up and rides on its side instead
     config = bait(name, **DEEP_WATER, **{"retrieve.speed_m_s": 2.0})
-    straight = tied(config, HIGH)
-    skewed = tied(config, HIGH, **{"bait.bill.yaw_error_deg": 3.0})
+    straight = tied(config, high_on_the_nose(config))
+    skewed = tied(config, high_on_the_nose(config), **{"bait.bill.yaw_error_deg": 3.0})
     assert straight.motion_class == "tight", straight.class_reason
     assert skewed.motion_class == "spinning", skewed.class_reason
 
@@ -113,7 +116,7 @@ def test_high_tie_corkscrews_only_with_an_error(name):
 def test_an_error_matters_less_at_the_balanced_tie_than_high_up(name):
     # common practice, no source: the balanced spot is easy to tune
     config = bait(name, **DEEP_WATER, **{"bait.bill.yaw_error_deg": 1.5})
-    high = tied(config, HIGH).measures
+    high = tied(config, high_on_the_nose(config)).measures
     middle = tied(config, shipped_distance(config)).measures
     assert abs(middle["lean_deg"]) < 0.8 * abs(high["lean_deg"])
 

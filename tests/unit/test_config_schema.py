@@ -159,11 +159,11 @@ def test_defaults_are_the_agreed_ones():
     assert all(config.loads.model_dump().values())
     assert list(config.coefficients.model_dump().values()) == [
         0.15,
-        0.06,
+        0.09,
         0.3,
         0.0,
-        1.25,
-        0.1,
+        None,
+        None,
         None,
         0.0,
         25.0,

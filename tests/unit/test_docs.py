@@ -18,7 +18,7 @@ from scipy.spatial.transform import Rotation
 
 import sim
 from sim import measure
-from sim.bait.frame import from_nose
+from sim.bait.frame import from_nose, heading
 from sim.bait.plates import plate_axes
 from sim.cautions import cautions
 from sim.classify import classify
@@ -31,10 +31,10 @@ from sim.errors import RuntrueError
 from sim.hydrostatics import rest
 from sim.kernels import layout
 from sim.kernels.stepper import FASTEST_TURN
-from sim.model import heading, start_state
 from sim.plots.style import CLASS_STYLES, NO_CLASS
 from sim.result import MOTION_CLASSES, STATUSES
 from sim.run import LINE_LEFT_M, ROD_HEIGHTS_LEFT
+from sim.start import start_state
 from sim.store import MEASURES, save_run
 
 TOP = Path(__file__).parents[2]

@@ -1,0 +1,85 @@
+"""Where a run starts: pose, velocity, and the rod tip ahead of it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from sim.bait.assembly import Assembly
+from sim.bait.frame import heading, heading_deg
+from sim.config.models import Config
+from sim.errors import ConfigError
+from sim.kernels import layout as lo
+from sim.trim import upright_tow
+
+FIRST_KICK_DEG = 2.0  # yaw where none is given: lets growing motion show
+START_DEPTH_M = 0.5  # where none is given and there is no steady tow to start from
+
+
+def _steady(config: Config, bait: Assembly) -> tuple[float, float] | None:
+    """Depth [m] and pitch [degrees] of the steady tow, for a run that starts at its speed."""
+    retrieve, given = config.retrieve, config.start.velocity_m_s
+    if config.line is None or not config.loads.line or given is not None:
+        return None
+    if retrieve.ramp_s > 0.0 or retrieve.speed_m_s == 0.0:
+        return None
+    return upright_tow(config, bait)
+
+
+def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]:
+    """State at the start, shape (15,), and the rod tip then, shape (3,) [m].
+
+    Yaw is counted from the direction of the retrieve. Where no depth is given a bait that starts at
+    the speed of the retrieve starts at the depth of its steady tow, and where no pitch is given in
+    its pitch: what is measured is then its swimming, not the dive before. With a line the rod tip
+    is put on its track, the vertical plane through the origin along the retrieve, as far ahead of
+    the tie point as the line is long: straight and just not taut. Without one the rod tip is NaN.
+
+    Raises
+    ------
+    ConfigError
+        When the line is too short to reach the tie point.
+    """
+    start, line = config.start, config.line
+    along = heading(config)
+    yaw = start.yaw_deg
+    if yaw is None:
+        yaw = FIRST_KICK_DEG if line is not None else 0.0
+    depth, pitch = start.depth_m, start.pitch_deg
+    if depth is None:
+        towed = _steady(config, bait)
+        depth = START_DEPTH_M if towed is None else towed[0]
+        if pitch is None and towed is not None:
+            pitch = towed[1]
+    if pitch is None:
+        pitch = 0.0
+    attitude = Rotation.from_euler(
+        "ZYX", [heading_deg(config) + yaw, pitch, start.roll_deg], degrees=True
+    )
+    y = np.zeros(lo.N_STATE)
+    y[lo.X : lo.Z + 1] = start.x_m, start.y_m, depth
+    y[lo.QW : lo.QZ + 1] = attitude.as_quat(canonical=True, scalar_first=True)
+    rod = np.full(3, math.nan)
+    if line is not None and bait.r_b_tie is not None:
+        tie = y[: lo.Z + 1] + attitude.apply(bait.r_b_tie)
+        ahead = float(tie @ along)
+        height = np.array([0.0, 0.0, -line.rod_tip_height_m])
+        apart = float(np.linalg.norm(tie - ahead * along - height))
+        if apart > line.length_m:
+            raise ConfigError(
+                f"{config.source_path or 'config'}: start.depth_m = {depth:g}: puts the tie"
+                f" point {apart:.4g} m from the path of the rod tip: must be within"
+                f" {line.length_m:g} m of it (line.length_m). Start nearer to that path, lower"
+                " line.rod_tip_height_m, or give a longer line."
+            )
+        reach = math.sqrt(line.length_m**2 - apart**2)
+        rod = (ahead + reach) * along + height
+    if start.velocity_m_s is not None:
+        y[lo.U : lo.W + 1] = start.velocity_m_s
+    elif line is not None and config.retrieve.ramp_s == 0.0:
+        y[lo.U : lo.W + 1] = attitude.inv().apply(config.retrieve.speed_m_s * along)
+    y[lo.P : lo.R + 1] = np.radians(start.rates_deg_s)
+    y[lo.S], y[lo.SDOT] = start.wake, start.wake_rate
+    return y, rod

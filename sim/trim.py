@@ -1,0 +1,256 @@
+"""Steady tow: the pose in which every load on the towed bait is in balance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import root
+from scipy.spatial.transform import Rotation
+
+from sim.bait.assembly import Assembly, assemble
+from sim.config import with_overrides
+from sim.config.models import Config
+from sim.errors import RunError
+from sim.kernels import layout as lo
+from sim.kernels.rhs import derivative, make_scratch
+from sim.model import build_model
+
+PITCH_GUESSES = (-0.35, -0.6, -0.1, -0.9, 0.2)  # [rad], nose down first: so a lipped bait swims
+DOWN_GUESSES = (0.2, 0.45, 0.02)  # the line's angle below the horizontal [rad]
+BALANCED = 1e-6  # largest acceleration left in the balance [m/s^2, rad/s^2]
+
+
+@dataclass(frozen=True, eq=False)
+class Trim:
+    """A steady tow, seen along the retrieve (x along it, y to starboard, z down).
+
+    Attributes
+    ----------
+    pose : ndarray, shape (6,)    centre of gravity from the rod tip [m]; roll, pitch, yaw [rad]
+    speed_m_s : float
+    pitch_deg : float             nose up positive
+    lean_deg : float              starboard side down positive
+    yaw_deg : float               nose to starboard positive
+    depth_m : float               of the centre of gravity below the surface
+    side_m : float                of the centre of gravity to starboard of the rod tip's track
+    line_angle_deg : float        of the line below the horizontal, seen from the rod tip
+    line_tension_n : float
+    """
+
+    pose: np.ndarray
+    speed_m_s: float
+    pitch_deg: float
+    lean_deg: float
+    yaw_deg: float
+    depth_m: float
+    side_m: float
+    line_angle_deg: float
+    line_tension_n: float
+
+
+class Towed:
+    """The right-hand side of a bait on a line whose rod tip moves steadily, wake at rest.
+
+    The frame moves with the rod tip, x along the retrieve. A reeled line is taken at its length at
+    the start: it shortens slowly against the motions looked at.
+    """
+
+    def __init__(self, config: Config, bait: Assembly | None = None):
+        line, retrieve = config.line, config.retrieve
+        if line is None or config.bait.tie is None or not config.loads.line:
+            raise RunError(
+                f"{config.source_path or 'config'}: a steady tow needs [line], [bait.tie] and"
+                " loads.line = true."
+            )
+        water = config.water
+        self.config = with_overrides(
+            config,
+            {
+                "retrieve.mode": "tow",
+                "retrieve.ramp_s": 0.0,
+                "retrieve.heading_deg": 0.0,
+                "water.current_toward_deg": math.remainder(
+                    water.current_toward_deg - retrieve.heading_deg, 360.0
+                ),
+                "loads.wake": False,
+            },
+        )
+        self.bait: Assembly = assemble(self.config) if bait is None else bait
+        self.rod = np.array([0.0, 0.0, -line.rod_tip_height_m])
+        self.length = line.length_m
+        self.speed = retrieve.speed_m_s
+        self._model = build_model(self.config, self.bait, self.rod)
+        self.stiffness = float(self._model.scalar[lo.EA, 0])
+        self._scratch = make_scratch(self._model)
+        self._state = np.zeros((lo.N_STATE, 1))
+        self._rate = np.zeros((lo.N_STATE, 1))
+
+    def rate(self, place: np.ndarray, attitude: Rotation, nu: np.ndarray) -> np.ndarray:
+        """Rates of position (earth frame, over ground) and of ``nu``, shape (9,).
+
+        Parameters
+        ----------
+        place : ndarray, shape (3,)    centre of gravity from the rod tip [m]
+        attitude : Rotation            bait frame to the frame of the retrieve
+        nu : ndarray, shape (6,)       velocity over ground and turning rates, bait frame
+        """
+        y = self._state
+        y[lo.X : lo.Z + 1, 0] = self.rod + place
+        y[lo.QW : lo.QZ + 1, 0] = attitude.as_quat(scalar_first=True)
+        y[lo.U : lo.R + 1, 0] = nu
+        derivative(0.0, y, self._model, self._scratch, self._rate)
+        return np.concatenate(
+            [self._rate[lo.X : lo.Z + 1, 0], self._rate[lo.U : lo.R + 1, 0]]
+        )  # fmt: skip
+
+    def steady(self, pose: np.ndarray) -> tuple[np.ndarray, Rotation, np.ndarray]:
+        """Place, attitude and velocity of a bait that moves with the rod tip in ``pose``."""
+        attitude = Rotation.from_euler("ZYX", pose[[5, 4, 3]])
+        nu = np.zeros(6)
+        nu[:3] = attitude.inv().apply([self.speed, 0.0, 0.0])
+        return pose[:3], attitude, nu
+
+    def imbalance(self, pose: np.ndarray) -> np.ndarray:
+        """Accelerations of a bait led along in ``pose``, shape (6,); zero in a steady tow."""
+        return self.rate(*self.steady(pose))[3:]
+
+    @property
+    def tension(self) -> float:
+        """Line tension at the last state asked for [N]."""
+        return float(self._scratch.tension[0])
+
+
+# What is solved for: tension of the line [N], its angles below the horizontal and to the side of
+# the track, and roll, pitch and yaw [rad]. Counted so the balance is as easy on a stiff line.
+UPRIGHT = (0, 1, 4)  # tension, depth angle and pitch move an upright bait in its plane
+UPRIGHT_BALANCES = (0, 2, 4)  # surge, heave and pitch
+
+
+def _pose(towed: Towed, sought: np.ndarray) -> np.ndarray:
+    """Pose, shape (6,), of a bait on a line of the tension and angles sought."""
+    tension, down, side = sought[:3]
+    out = towed.length * (1.0 + tension / towed.stiffness)
+    line = out * np.array(
+        [-math.cos(down) * math.cos(side), math.cos(down) * math.sin(side), math.sin(down)]
+    )
+    tie = Rotation.from_euler("ZYX", sought[[5, 4, 3]]).apply(towed.bait.r_b_tie)
+    return np.concatenate([line - tie, sought[3:]])
+
+
+def _guesses(towed: Towed) -> Iterator[np.ndarray]:
+    """Where to look for the balance."""
+    weight = towed.bait.mass - towed.bait.water.density * towed.bait.volume
+    if towed.speed == 0.0:
+        down = math.copysign(0.5 * math.pi, weight)
+        for pitch in (0.0, 0.5 * math.pi, -0.5 * math.pi):
+            yield np.array([abs(weight) * 9.8, down, 0.0, 0.0, pitch, 0.0])
+        return
+    # a line that starts high above the water comes down to the bait at least
+    least = math.asin(min(0.95, max(0.0, -float(towed.rod[2])) / towed.length))
+    drag = 0.3 * towed.speed**2
+    for pitch in PITCH_GUESSES:
+        for down in DOWN_GUESSES:
+            yield np.array([drag, down + least, 0.0, 0.0, pitch, 0.0])
+
+
+def _balance(
+    towed: Towed, guess: np.ndarray, free: Sequence[int], balances: Sequence[int]
+) -> np.ndarray | None:
+    """Solve ``balances`` by what is ``free``, the rest as guessed; None where that fails."""
+    free, balances = list(free), list(balances)
+
+    def left(values: np.ndarray) -> np.ndarray:
+        sought = guess.copy()
+        sought[free] = values
+        return towed.imbalance(_pose(towed, sought))[balances]
+
+    with np.errstate(all="ignore"):
+        found = root(left, guess[free], method="hybr", options={"xtol": 1e-12})
+        if not np.abs(left(found.x)).max() < BALANCED or towed.tension <= 0.0:
+            return None
+    sought = guess.copy()
+    sought[free] = found.x
+    return sought
+
+
+def _upright_balance(towed: Towed) -> np.ndarray | None:
+    """Balance of surge, heave and pitch with the bait upright on its track; None without one."""
+    for guess in _guesses(towed):
+        found = _balance(towed, guess, UPRIGHT, UPRIGHT_BALANCES)
+        if found is not None and abs(found[4]) < 0.5 * math.pi + 1e-6:
+            return found
+    return None
+
+
+def upright_tow(config: Config, bait: Assembly) -> tuple[float, float] | None:
+    """Depth [m] and pitch [degrees] of a bait towed upright on its track; None without a balance.
+
+    Parameters
+    ----------
+    config : Config    with a line
+    bait : Assembly    ``assemble(config)``
+    """
+    towed = Towed(config, bait)
+    found = _upright_balance(towed)
+    if found is None:
+        return None
+    return float(_pose(towed, found)[2] + towed.rod[2]), math.degrees(float(found[4]))
+
+
+def balance(towed: Towed) -> Trim:
+    """The steady tow of ``towed``; see :func:`steady_tow`."""
+    upright = _upright_balance(towed)
+    # the upright balance of a skewed bait leaves side loads over, which the full one takes up
+    full = None if upright is None else _balance(towed, upright, range(6), range(6))
+    if full is None:
+        raise RunError(
+            f"{towed.config.source_path or 'config'}: no steady tow found at"
+            f" {towed.speed:g} m/s: no pose balances all loads with the line taut. Such a bait"
+            " turns, comes up or drags its line behind it: look at a run, or try a lower speed or"
+            " water.surface = false."
+        )
+    pose = _pose(towed, full)
+    towed.imbalance(pose)
+    roll, pitch, yaw = np.degrees(pose[3:])
+    return Trim(
+        pose=pose,
+        speed_m_s=towed.speed,
+        pitch_deg=float(pitch),
+        lean_deg=float(roll),
+        yaw_deg=float(yaw),
+        depth_m=float(pose[2] + towed.rod[2]),
+        side_m=float(pose[1]),
+        line_angle_deg=math.degrees(full[1]),
+        line_tension_n=towed.tension,
+    )
+
+
+def steady_tow(config: Config) -> Trim:
+    """Solve the six balances of a bait on a steady retrieve.
+
+    Parameters
+    ----------
+    config : Config    with a line; a reeled line is taken at its length at the start
+
+    Returns
+    -------
+    Trim
+
+    Raises
+    ------
+    RunError
+        Without a line, or where no balance with a taut line is found.
+    ConfigError
+        When the parts of the bait contradict each other.
+
+    Notes
+    -----
+    Surge, heave and pitch are balanced first with the bait upright, then all six from there, by
+    SciPy's hybrid method over the right-hand side of the runs. A bait may have several balances;
+    the one nearest to upright is given, which need not be a stable one. The bill's wake is left
+    at its mean.
+    """
+    return balance(Towed(config))
