@@ -623,7 +623,7 @@ def _line(case: _Case) -> Iterator[Coefficient]:
         yield load.row(
             "beat of the tie point, for the resistance of the line's end to it",
             case.scalar(lo.LINE_WAVE) / (2.0 * math.pi), "1/m",
-            "swings in a metre of travel, by the bill's shedding; enters by its root only", ASSUMED,
+            "swings in a metre of travel, 0.45 in a body length; enters by its root only", ASSUMED,
         )  # fmt: skip
 
 

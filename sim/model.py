@@ -17,6 +17,7 @@ from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 
 BEATS_A_LENGTH = 0.45  # wobbles of the demonstration baits in a body length of travel
+BARE_LENGTH_M = 0.05  # stands in for the length of a bare weight
 
 
 def _profile(config: Config) -> np.ndarray:
@@ -219,10 +220,9 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.LINE_DAMP] = 2.0 * line.damping_ratio * math.sqrt(bait.mass)
         s[lo.LENGTH] = line.length_m
         s[lo.LINE_CN] = 0.25 * rho * diameter * line.normal_drag_coefficient
-        # the bill's shedding sets the beat of a bait; without a bill its length does
-        s[lo.LINE_WAVE] = s[lo.STROUHAL]
-        if bill is None and body is not None:
-            s[lo.LINE_WAVE] = 2.0 * math.pi * BEATS_A_LENGTH / body.length
+        longest = max([p.length for p in bait.plates], default=BARE_LENGTH_M)
+        length = longest if body is None else body.length
+        s[lo.LINE_WAVE] = 2.0 * math.pi * BEATS_A_LENGTH / length
         s[lo.LINE_CT] = 0.25 * rho * math.pi * diameter * line.tangential_drag_coefficient
         s[lo.ROD_X : lo.ROD_Z + 1] = rod
         s[lo.HEAD_X : lo.HEAD_Y + 1] = heading(config)[:2]

@@ -21,6 +21,7 @@ ALONG = 10  # rings of the coarse mesh along the body
 AROUND = 6  # panels of the coarse mesh around half a ring
 TURNING = 0.3  # pull of a section's corners on the lines of the mesh, against its arc
 MIRROR = np.array([1.0, -1.0, 1.0])
+FIGURES = 10  # that are kept
 EVEN, ODD = [0, 2, 4], [1, 3, 5]  # motions whose flow is alike, or opposite, on both sides
 
 
@@ -197,11 +198,21 @@ def panel_added_mass(
     Notes
     -----
     Never negative: what the extrapolation leaves below zero (nothing in a bait, a trace in a body
-    of revolution turning about its axis) is cut off.
+    of revolution turning about its axis) is cut off. Sideways and lengthways motions stay exactly
+    apart, and the last figures, which the linear algebra of one machine may have other than that of
+    the next, are rounded away.
     """
     fine = half_surface(shape, length, exponent)
     matrix = (4.0 * _one_mesh(fine) - _one_mesh(fine[::2, ::2])) / 3.0
     size = np.array([1.0] * 3 + [length] * 3)
-    values, vectors = np.linalg.eigh(matrix / np.outer(size, size))
-    vectors *= size[:, None]
-    return (vectors * np.maximum(values, 0.0)) @ vectors.T
+    scale = length**3 * np.outer(size, size)
+    found = np.zeros((6, 6))
+    for motion in (EVEN, ODD):
+        block = np.ix_(motion, motion)
+        values, vectors = np.linalg.eigh(matrix[block] / scale[block])
+        found[block] = (vectors * np.maximum(values, 0.0)) @ vectors.T
+    found = 0.5 * (found + found.T) * scale
+    # in parts of the roots of the diagonal, these to as many figures
+    root = np.array([float(f"{math.sqrt(v):.{FIGURES}g}") for v in np.diag(found)])
+    unit = np.outer(root, root)
+    return np.round(np.divide(found, unit, out=np.zeros((6, 6)), where=unit > 0.0), FIGURES) * unit

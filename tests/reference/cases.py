@@ -1,4 +1,4 @@
-"""Small baits for the comparison cases, and the loads the program puts on them.
+"""Small baits for the comparison cases.
 
 Where a value comes from is said beside it in one of these words:
 
@@ -11,7 +11,7 @@ Where a value comes from is said beside it in one of these words:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from scipy.interpolate import BarycentricInterpolator
@@ -81,40 +81,6 @@ def lone_plate(length_mm: float, width_mm: float, **more: Any) -> sim.Config:
     solver = more.pop("solver", {})
     plate = flat_plate(length_mm, width_mm, **more)
     return config({"plate": [plate]}, ("plates", "added_mass"), solver=solver)
-
-
-class FluidLoads(NamedTuple):
-    """What acts at one state: SI, bait frame, about the centre of gravity.
-
-    ``force`` and ``moment`` are the loads of the program. ``rate`` is M times the accelerations,
-    shape (6,): loads together with the terms of the momentum equations, which hold the couple of
-    the added mass.
-    """
-
-    force: np.ndarray
-    moment: np.ndarray
-    rate: np.ndarray
-    bait: sim.Assembly
-
-
-def fluid_loads(
-    cfg: sim.Config,
-    velocity: Sequence[float],
-    rates: Sequence[float] = (0.0, 0.0, 0.0),
-    level: bool = True,
-) -> FluidLoads:
-    """Loads at a velocity [m/s] and turning rates [rad/s], no line.
-
-    The attitude is level, or that of the configured start.
-    """
-    start, bait = cfg.start, sim.assemble(cfg)
-    attitude = (0.0, 0.0, 0.0) if level else (start.roll_deg, start.pitch_deg, start.yaw_deg or 0.0)
-    found = sim.captive(cfg, velocity, rates, attitude, wake=start.wake)
-    momentum = bait.rigid_mass @ np.concatenate([velocity, rates])
-    rate = np.concatenate([found.total_force, found.total_moment])
-    rate[:3] -= np.cross(rates, momentum[:3])
-    rate[3:] -= np.cross(rates, momentum[3:]) + np.cross(velocity, momentum[:3])
-    return FluidLoads(found.force, found.moment, rate, bait)
 
 
 def crossings(time: np.ndarray, series: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 import sim
 from sim.hydrostatics import rest, terminal_speed
 
-from .cases import GRAVITY, config, ellipsoid, fluid_loads
+from .cases import GRAVITY, config, ellipsoid
 
 MM = 1e-3
 RHO = 1000.0
@@ -88,13 +88,13 @@ SECTIONS = pytest.mark.parametrize(
 )
 
 
-def tilt(size: tuple[float, float, float], solver: dict[str, int], **start: float) -> sim.Config:
-    """A half-floating ellipsoid held a little out of level."""
+def afloat(size: tuple[float, float, float], solver: dict[str, int]) -> sim.Config:
+    """A half-floating ellipsoid."""
     return config(
         {"body": ellipsoid(*size, 0.5)},
         ("weight", "buoyancy"),
         water={**WATER, "surface": True},
-        start={"depth_m": 0.0, **start},
+        start={"depth_m": 0.0},
         solver=solver,
     )
 
@@ -110,8 +110,9 @@ SMALL = 1e-3  # rad
 @pytest.mark.parametrize("size", FLOATERS, ids=str)
 def test_metacentric_height_in_heel(size):
     _, b, c = (0.5 * s * MM for s in size)
-    found = fluid_loads(tilt(size, {}, roll_deg=math.degrees(SMALL)), (0, 0, 0), level=False)
-    weight = found.bait.mass * GRAVITY
+    cfg = afloat(size, {})
+    found = sim.captive(cfg, (0, 0, 0), attitude_deg=(math.degrees(SMALL), 0, 0))
+    weight = sim.assemble(cfg).mass * GRAVITY
     height = -found.moment[0] / (weight * SMALL)
     assert height == pytest.approx(0.375 * (b * b - c * c) / c, abs=1e-3 * b)
     assert np.abs(found.force).max() < 1e-5 * weight
@@ -121,8 +122,9 @@ def test_metacentric_height_in_heel(size):
 @pytest.mark.parametrize("size", FLOATERS, ids=str)
 def test_metacentric_height_in_trim(size, solver):
     a, _, c = (0.5 * s * MM for s in size)
-    found = fluid_loads(tilt(size, solver, pitch_deg=math.degrees(SMALL)), (0, 0, 0), level=False)
-    height = -found.moment[1] / (found.bait.mass * GRAVITY * SMALL)
+    cfg = afloat(size, solver)
+    found = sim.captive(cfg, (0, 0, 0), attitude_deg=(0, math.degrees(SMALL), 0))
+    height = -found.moment[1] / (sim.assemble(cfg).mass * GRAVITY * SMALL)
     assert height == pytest.approx(0.375 * (a * a - c * c) / c, rel=0.01)
 
 
@@ -141,9 +143,9 @@ def test_still_water_does_no_work_around_a_loop(pitch_deg):
             bait,
             ("weight", "buoyancy"),
             water={**WATER, "surface": True},
-            start={"depth_m": depth_m, "pitch_deg": pitch},
+            start={"depth_m": depth_m},
         )
-        found = fluid_loads(cfg, (0.0, 0.0, 0.0), level=False)
+        found = sim.captive(cfg, (0.0, 0.0, 0.0), attitude_deg=(0.0, pitch, 0.0))
         a = math.radians(pitch)
         return -math.sin(a) * found.force[0] + math.cos(a) * found.force[2], found.moment[1]
 

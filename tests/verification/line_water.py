@@ -216,9 +216,9 @@ def swung_end() -> list[Row]:
     """A tie point that swings takes only the near end of the line along: a taut string in water,
     T y'' = c dy/dt + m d2y/dt2, held at the rod, resists with T k coth(k L) / (i w), k^2 = (i w c -
     w^2 m) / T (closed form). The program keeps the resistance of a long string without inertia,
-    sqrt(T c / 2 w), at a frequency of 0.45 swings a body length, and leaves out the stiffness of equal
-    size, a few hundredths of a bait's inertia. Read off the decay of a towed sphere's sideways swing.
-    Half of the line moving with the tie point would resist up to eight times as much.
+    sqrt(T c / 2 w), at a frequency of 0.45 swings a body length, and leaves out the stiffness of
+    equal size, a few hundredths of a bait's inertia. Read off the decay of a towed sphere's
+    sideways swing. Half of the line moving with the tie point would resist several times as much.
     """
     rows = []
     diameter, drag = 0.28 * MM, 1.2

@@ -24,10 +24,11 @@ COMPUTED = "computed"  # from a closed form, or by another program, when the sui
 MEMORY_HIGH = "from memory, high"
 MEMORY_MEDIUM = "from memory, medium"
 
-MODULES: tuple[str, ...] = (
-    "rigid_body", "mujoco_fluid", "trajectories", "added_mass", "plates", "bodies", "falling", "wake",
-    "line_water", "modes", "convergence",
-)  # fmt: skip  # the files of cases, in the order of the document
+# the files of cases, in the order of the document
+MODULES = (
+    "rigid_body", "mujoco_fluid", "trajectories", "added_mass", "plates", "bodies", "falling",
+    "wake", "line_water", "modes", "convergence", "sensitivity",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
