@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from sim.bait.assembly import Assembly, assemble
+    from sim.bait.tie_path import TiePath, tie_path
     from sim.captive_loads import CaptiveLoads, captive
     from sim.coefficients import Coefficient, loads_off, sources
     from sim.config import Config, config_from_dict, load_config, with_overrides
@@ -33,6 +34,7 @@ __all__ = [
     "RunResult",
     "RuntrueError",
     "StoreError",
+    "TiePath",
     "Trim",
     "assemble",
     "captive",
@@ -45,6 +47,7 @@ __all__ = [
     "simulate",
     "sources",
     "steady_tow",
+    "tie_path",
     "with_overrides",
 ]
 
@@ -52,6 +55,7 @@ __all__ = [
 # or a complaint about a file need not wait for.
 _HOMES = {
     "sim.bait.assembly": ("Assembly", "assemble"),
+    "sim.bait.tie_path": ("TiePath", "tie_path"),
     "sim.captive_loads": ("CaptiveLoads", "captive"),
     "sim.coefficients": ("Coefficient", "loads_off", "sources"),
     "sim.config": ("Config", "config_from_dict", "load_config", "with_overrides"),

@@ -53,7 +53,7 @@ def side_force(body: Body, properties: BodyProperties, heave: bool) -> SideForce
     the section falls off. Hulls have more than that, 1 + 0.40 C_B B/T in place of 1 (Clarke,
     Gedling & Hine 1983), T the half extent and B the extent across it; the excess is taken as
     spread over the body as a^2 is (assumed). Bodies of revolution at a hundred times the Reynolds
-    number, where the flow follows the tail, have about half of it.
+    number, where the flow follows the tail, have a fifth of the force and half of its moment.
     """
     aft = np.linspace(0.0, 1.0, FINE + 1)
     outline = outline_at(body, aft * body.length_mm * MM)

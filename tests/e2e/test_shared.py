@@ -11,18 +11,21 @@ import numpy as np
 import pytest
 
 import sim
-from sim import report
 from sim.cli import app
+from sim.report.modes import modes_document
+from sim.report.run import nearest, nearest_in_words, run_document
+from sim.report.text import fixed, significant
+from sim.report.weigh import weigh_document
 from sim.terminal import EXIT_CODES
 
 HELP_WIDTH = 80
-COMMANDS = ("run", "show", "weigh", "sources", "check", "new", "schema")
+COMMANDS = ("run", "show", "weigh", "sources", "modes", "check", "new", "schema")
 SHARED = {
-    "--json": {"run", "show", "weigh", "sources", "check"},
+    "--json": {"run", "show", "weigh", "sources", "modes", "check"},
     "--output": {"run", "new", "schema"},
-    "--force": {"run", "new", "schema"},
-    "--quiet": {"run", "weigh", "sources"},
-    "--set": {"run", "weigh", "sources", "check"},
+    "--force": {"run", "modes", "new", "schema"},
+    "--quiet": {"run", "weigh", "sources", "modes"},
+    "--set": {"run", "weigh", "sources", "modes", "check"},
 }
 
 
@@ -140,14 +143,14 @@ def test_quick_commands_load_neither_kernels_nor_scipy(folder, words, code):
     ],
 )
 def test_nearest_limit_in_words(margins, words):
-    assert report.nearest_in_words(_run(margins)) == words
-    found = report.nearest(_run(margins))
+    assert nearest_in_words(_run(margins)) == words
+    found = nearest(_run(margins))
     assert (found is None) == (words == "")
 
 
 def test_only_the_spin_limit_counts_for_a_spinning_bait():
     run = _run({"spin": -5.0, "roll": 20.0, "lean": 30.0, "tight_yaw": 2.3}, "spinning")
-    assert report.nearest_in_words(run) == "spin, 5.00 turns above"
+    assert nearest_in_words(run) == "spin, 5.00 turns above"
 
 
 def _run(margins: dict[str, float], motion_class: str = "balanced") -> sim.RunResult:
@@ -174,7 +177,7 @@ def _run(margins: dict[str, float], motion_class: str = "balanced") -> sim.RunRe
     ],
 )
 def test_fixed(value, digits, unit, text):
-    assert report.fixed(value, digits, unit) == text
+    assert fixed(value, digits, unit) == text
 
 
 @pytest.mark.parametrize(
@@ -183,7 +186,7 @@ def test_fixed(value, digits, unit, text):
      (0.00012346, "0.0001235"), (1.2346e-12, "1.235e-12"), (9.99996, "10.00")],
 )  # fmt: skip
 def test_significant(value, text):
-    assert report.significant(value) == text
+    assert significant(value) == text
 
 
 def test_documented_keys_are_those_of_the_documents(call, pike):
@@ -192,10 +195,9 @@ def test_documented_keys_are_those_of_the_documents(call, pike):
     from sim.hydrostatics import rest, terminal_speed
 
     documents = {
-        report.run_document: report.run_document(sim.simulate(config)),
-        report.weigh_document: report.weigh_document(
-            config, bait, rest(config, bait), terminal_speed(config)
-        ),
+        run_document: run_document(sim.simulate(config)),
+        weigh_document: weigh_document(config, bait, rest(config, bait), terminal_speed(config)),
+        modes_document: modes_document(config, sim.modes(config), None),
     }
     for function, document in documents.items():
         named = re.findall(r"``(\w+)``", inspect.getdoc(function) or "")

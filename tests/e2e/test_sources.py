@@ -11,8 +11,8 @@ from e2e_helpers import in_terminal, needs_terminal
 import sim
 from sim.coefficients import STATUSES, loads_off, sources
 from sim.config import load_config
-from sim.report import as_text
-from sim.report_sources import sources_summary
+from sim.report.sources import sources_summary
+from sim.report.text import as_text
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("*.toml"))
 

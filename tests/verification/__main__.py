@@ -1,11 +1,14 @@
-"""Run the suite and rewrite docs/verification.md with its figures; exit 1 when a row fails."""
+"""Run the suite; rewrite docs/verification.md with its figures and docs/assumptions.md.
+
+Exit 1 when a row fails.
+"""
 
 from __future__ import annotations
 
 import sys
 import time
 
-from tests.verification import document, suite
+from tests.verification import assumptions, document, suite
 
 
 def main() -> int:
@@ -21,10 +24,11 @@ def main() -> int:
             file=sys.stderr,
         )
     document.write_figures()
-    document.PAGE.write_text(document.text(), encoding="utf-8")
+    for page in (document, assumptions):
+        page.PAGE.write_text(page.text(), encoding="utf-8")
+        print(f"Wrote {page.PAGE.relative_to(suite.TOP)}")
     for case, row in failed:
         print(f"{case.title}: {document.complaint(row)}", file=sys.stderr)
-    print(f"Wrote {document.PAGE.relative_to(suite.TOP)}")
     return 1 if failed else 0
 
 

@@ -24,6 +24,7 @@ SUBCRITICAL = "Hoerner ch. 6, laminar separation, Re 6e4"
 TURBULENT = "Hoerner ch. 6, turbulent, on C_f of Prandtl and Schlichting"
 DATA_BOOK = "Aeronautical Engineer's Data Book p. 95"
 HULL_CURVE = "MSS toolbox, Hoerner's curve by Leite et al. 1998"
+ROUND = "Roddy 1990, DTRC/SHD-1298-08, bare hull"
 CLARKE = "Clarke, Gedling & Hine 1983, Trans. RINA 125"
 INOUE = "Inoue, Hirano & Kijima 1981, Int. Shipbuilding Progress 28"
 LAMB = "Lamb Arts. 114, 121a"
@@ -278,14 +279,21 @@ def hulls() -> list[Row]:
     """A body that moves slightly askew: the slopes of side force and yaw moment at zero drift. An
     ellipsoid is taken as the double body of a ship's hull, block coefficient 0.52, its draught half
     the body's height, in the form of ship manoeuvring (on 0.5 rho L^2 U and 0.5 rho L^3 U). The
-    side force is Clarke's within 12 %: the program's factor was taken from that regression, and
-    Inoue's, which is another, lies within 15 %. The moment that turns the nose farther out is 0.5
-    to 0.65 of a ship's. A hull is fuller at its ends, and where the force acts on a tapering body
-    has no published value; so the moment has a wide band, which checks sign and size. Of all
-    assumptions about a bait this one decides most.
+    side force is Clarke's, from whose regression the program takes its factor with the body's own
+    fullness; Inoue's, which is another, lies within 15 %. The moment that turns the nose farther
+    out is about a third of a ship's: the program lets the flow leave at the thickest section, so
+    the force acts well behind mid-length and takes back more of the Munk couple than on a hull,
+    which is fuller at its ends. A slender submarine hull without fins, whose turbulent flow follows
+    the tail, has a fifth of the force and keeps twice the moment. A bait, short and laminar, is
+    like neither, and nothing published says where it lies: the page on assumptions shows what
+    that means in millimetres of tie point.
     """
-    band = "Band 0.4 to 1.25: a hull is fuller at its ends than a bait."
+    band = "Reported: a hull is fuller at its ends than a bait and keeps more of the Munk couple."
     short = "Shorter than any ship of the regression."
+    tail = (
+        "Body of revolution 8.6 times as long as thick at Re above 1e7, where the flow follows the"
+        " tail; here an ellipsoid of that slenderness."
+    )
     rows = []
     for size in HULL_SIZES:
         length, width, height = size
@@ -300,11 +308,18 @@ def hulls() -> list[Row]:
         rows += [
             Row(f"Y'_v, {name}, Clarke", force, clarke, 0.20, CLARKE, MEMORY_HIGH),
             Row(f"Y'_v, {name}, Inoue", force, inoue, 0.20, INOUE, MEMORY_HIGH),
-            Row(f"N'_v over Clarke's, {name}", moment / turn, 0.825, 0.425 if ship else REPORTED,
-                CLARKE, MEMORY_HIGH, kind="absolute", note=band if ship else short),
+            Row(f"N'_v, {name}, Clarke", moment, turn, REPORTED, CLARKE, MEMORY_HIGH,
+                note=band if ship else short),
             Row(f"N'_v, {name}, Inoue", moment, -k * slim, REPORTED, INOUE, MEMORY_HIGH),
         ]
-    return rows
+    force, moment = (2.0 * v for v in _drift((171.5, 20.0, 20.0)))  # the whole body, not a half
+    return [
+        *rows,
+        Row("Y'_v, bare submarine hull", force, -0.00595, REPORTED, ROUND, MEMORY_MEDIUM,
+            note=tail),
+        Row("N'_v, bare submarine hull", moment, -0.0128, REPORTED, ROUND, MEMORY_MEDIUM,
+            note=tail),
+    ]
 
 
 @case("Munk couple of a body in ideal flow")

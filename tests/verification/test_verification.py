@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from pathlib import Path
 
 import pytest
 
-from . import document, suite
+from . import assumptions, document, suite
 
 CASES = [
     pytest.param(c, id=c.title, marks=[pytest.mark.slow] if c.slow else []) for c in suite.cases()
@@ -43,6 +45,34 @@ def test_page_shows_the_rows(case):
             close = max(close, 0.1 * row.tolerance if not row.reported_only else 0.0)
         assert float(cells[2]) == pytest.approx(row.ours, abs=close), f"run `{document.COMMAND}`"
         assert float(cells[3]) == pytest.approx(row.reference, abs=close)
+
+
+@pytest.mark.slow
+def test_page_on_assumptions_is_that_of_the_study():
+    def blank(text: str) -> str:
+        """The page without its figures, which may differ in the last one between machines."""
+        return re.sub(r"[-+]?[0-9]+\.[0-9]", "0.0", text)
+
+    shown, now = assumptions.PAGE.read_text("utf-8"), assumptions.text()
+    assert blank(shown) == blank(now), f"run `{document.COMMAND}`"
+    figures = [[float(f) for f in re.findall(r"[-+]?[0-9]+\.[0-9]", t)] for t in (shown, now)]
+    assert figures[0] == pytest.approx(figures[1], abs=0.3), f"run `{document.COMMAND}`"
+
+
+def _imports(source: Path) -> set[str]:
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(source.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.level == 0:
+            found.add(node.module or "")
+    return found
+
+
+@pytest.mark.parametrize("module", suite.MODULES)
+def test_cases_use_the_public_interface_only(module):
+    inside = {n for n in _imports(Path(__file__).parent / f"{module}.py") if n.startswith("sim.")}
+    assert not inside, "cases look at the program as an outsider would: `import sim` alone"
 
 
 @pytest.mark.parametrize("figure", suite.pictures(), ids=lambda p: p.file)
