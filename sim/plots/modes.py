@@ -6,6 +6,7 @@ import math
 import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import matplotlib.transforms
 import numpy as np
@@ -21,6 +22,7 @@ from sim.plots.style import DPI, GREY, OKABE_ITO, class_style, plot_style
 from sim.small_motion import Mode, TiePoint
 
 INCHES = (14.0, 9.0)
+ROLES = 0.3  # relative jump of a root from point to point that means another root took its name
 MARGIN_MM = 6.0
 TICKS_MM = 5.0  # marks on the tie path of the bait's own picture
 
@@ -64,15 +66,16 @@ def _modes_figure(
     wobble = [None if p.modes is None else p.modes.wobble for p in path]
     lean = [None if p.modes is None else p.modes.lean for p in path]
     _class_band(band, at, classes)
-    _curve(panels[0], at, _of(wobble, "frequency_hz"), "blue", "o")
+    look = {"color": OKABE_ITO["blue"], "marker": "o", "markersize": 4}
+    _joined(panels[0], at, _of(wobble, "frequency_hz"), wobble, **look)
     panels[0].set_ylabel("frequency [Hz]")
     panels[0].set_ylim(bottom=0.0)
     panel_title(panels[0], "Wobble: frequency of the yaw-roll pair")
     growth = _of(wobble, "growth_1_s")
-    _curve(panels[1], at, growth, "blue", "o")
+    _joined(panels[1], at, growth, wobble, **look)
     _zero(panels[1], "grows by itself", "dies out")
     panel_title(panels[1], "Wobble: growth of a small one")
-    _lean_panel(panels[2], at, lean)
+    _lean_panel(panels[2], at, lean, wobble)
     panels[2].set_xlabel("tie point along the tie path [mm]   (0: bill leaves the nose)")
     own = math.nan
     tie = config.bait.tie
@@ -113,8 +116,13 @@ def _of(modes: Sequence[Mode | None], name: str) -> np.ndarray:
     return np.array([math.nan if m is None else getattr(m, name) for m in modes])
 
 
-def _curve(ax: Axes, at: np.ndarray, values: np.ndarray, colour: str, marker: str) -> None:
-    ax.plot(at, values, color=OKABE_ITO[colour], marker=marker, markersize=4)
+def _joined(
+    ax: Axes, at: np.ndarray, values: np.ndarray, wobble: Sequence[Mode | None], **look: object
+) -> None:
+    """A line along the path, broken where two modes change roles and with them the name."""
+    roots = np.array([complex(math.nan) if m is None else m.root for m in wobble])
+    apart = np.flatnonzero(np.abs(np.diff(roots)) > ROLES * np.abs(roots[:-1])) + 1
+    ax.plot(np.insert(at, apart, math.nan), np.insert(values, apart, math.nan), **look)
 
 
 def _zero(ax: Axes, above: str, below: str) -> None:
@@ -128,15 +136,18 @@ def _zero(ax: Axes, above: str, below: str) -> None:
     for text, side, offset in ((above, "bottom", 2), (below, "top", -2)):
         ax.annotate(
             text, (0.995, 0.0), xycoords=where, xytext=(0, offset), textcoords="offset points",
-            ha="right", va=side, fontsize=10, color="#333333",
+            ha="right", va=side, fontsize=10, color="#333333", zorder=5,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5, "alpha": 0.7},
         )  # fmt: skip
     ax.set_ylabel("growth [1/s]")
 
 
-def _lean_panel(ax: Axes, at: np.ndarray, lean: Sequence[Mode | None]) -> None:
+def _lean_panel(
+    ax: Axes, at: np.ndarray, lean: Sequence[Mode | None], wobble: Sequence[Mode | None]
+) -> None:
     growth = _of(lean, "growth_1_s")
     swings = np.array([m is not None and m.oscillates for m in lean], dtype=bool)
-    ax.plot(at, growth, color=OKABE_ITO["reddish purple"], linewidth=1.0)
+    _joined(ax, at, growth, wobble, color=OKABE_ITO["reddish purple"], linewidth=1.0)
     for kind, marker, label in (
         (~swings, "s", "comes straight back"),
         (swings, "D", "swings back (met another root)"),

@@ -96,7 +96,9 @@ def test_high_tie_hardly_moves(name):
 def test_low_tie_rolls_more_than_it_wobbles_and_goes_over(name):
     # common practice, no source
     run = tied(bait(name), LOW)
-    assert run.motion_class in ("over-rolling", "spinning"), run.class_reason
+    # one that tumbles about at the surface never settles and has no class, but goes over it does
+    turns = abs(run.measures["turns"]) > 1.0
+    assert run.motion_class in ("over-rolling", "spinning") or turns, run.class_reason
     if run.motion_class == "over-rolling":
         assert run.measures["roll_amplitude_deg"] > 1.5 * run.measures["yaw_amplitude_deg"]
 
@@ -119,6 +121,23 @@ def test_an_error_matters_less_at_the_balanced_tie_than_high_up(name):
     high = tied(config, high_on_the_nose(config)).measures
     middle = tied(config, shipped_distance(config)).measures
     assert abs(middle["lean_deg"]) < 0.8 * abs(high["lean_deg"])
+
+
+@pytest.mark.parametrize("name", ("shallow-runner", "surface-runner", "deep-runner", "slab-sided"))
+def test_modes_tell_why(name):
+    # what the linear theory makes of the same practice, no source: down the nose the wobble slows
+    # and loses damping, while high up a lean comes back slowest, so that every error shows there
+    config = bait(name)
+    high, root = (
+        sim.modes(sim.with_overrides(config, tie))
+        for d in (high_on_the_nose(config), 0.0)
+        for aft, above in [tie_path(config).at(d)]
+        for tie in [{"bait.tie.from_nose_mm": aft, "bait.tie.above_centreline_mm": above}]
+    )
+    assert high.wobble.frequency_hz > 1.5 * root.wobble.frequency_hz
+    assert high.wobble.growth_1_s < root.wobble.growth_1_s - 5.0
+    assert high.lean.growth_1_s < 0.0 and not high.lean.oscillates
+    assert high.lean.growth_1_s > 1.5 * root.lean.growth_1_s
 
 
 @pytest.mark.parametrize("name", ("shallow-runner", "deep-runner", "slab-sided", "surface-runner"))

@@ -7,14 +7,16 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+from matplotlib.figure import Figure
 from scipy.spatial.transform import Rotation
 
 import sim
 
-from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, Row, case
+from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, Row, case, picture
 
 SMALL_DEG = 0.1  # largest angle of the motion that is set going
 STIFF_GPA = 300.0  # the run starts with a line that is straight and not yet stretched
+ROLES = 0.3  # relative jump of a root from mm to mm that means another root took its name
 SWINGS, FALLS = 3.0, 3.0  # how long it is followed: so many swings, or falls by e
 DEEP = {"water.surface": False, "loads.wake": False, "solver.output_step_ms": 2.0}
 
@@ -297,3 +299,68 @@ def hanging() -> Iterator[Row]:
                 f"{name}, {which} swing", ours, float(reference), 2e-3, "double pendulum",
                 COMPUTED, "Hz",
             )  # fmt: skip
+
+
+@picture(
+    "modes.png",
+    "Modes of the steady tow along the tie path, from the top of the nose to the tip of the bill."
+    " Down the nose the wobble slows and its damping falls, on some baits to growth; the lean comes"
+    " back slowest at the top, where every error of bill or ballast shows most.",
+)
+def along_the_tie_path() -> Figure:
+    figure = Figure(figsize=(11.0, 8.0))
+    axes = figure.subplots(3, 3, sharex="col", sharey="row")
+    figure.subplots_adjust(left=0.075, right=0.985, top=0.94, bottom=0.07, hspace=0.14, wspace=0.06)
+    titles = ("wobble: frequency [Hz]", "wobble: growth [1/s]", "lean: growth [1/s]")
+    for column, name in enumerate(BAITS[:3]):
+        cfg = sim.load_config(CONFIGS / f"{name}.toml")
+        path = sim.tie_path(cfg)
+        at = np.arange(math.ceil(path.distance_mm[0]), path.distance_mm[-1], 1.0)
+        curves = np.full((3, at.size), math.nan)
+        swings = np.zeros(at.size, dtype=bool)
+        for i, distance in enumerate(at):
+            aft, above = path.at(float(distance))
+            tie = {"bait.tie.from_nose_mm": aft, "bait.tie.above_centreline_mm": above}
+            try:
+                found = sim.modes(sim.with_overrides(cfg, tie))
+            except sim.RunError:  # no steady tow there
+                continue
+            if found.wobble is not None:
+                curves[:2, i] = found.wobble.frequency_hz, found.wobble.growth_1_s
+            if found.lean is not None:
+                curves[2, i], swings[i] = found.lean.growth_1_s, found.lean.oscillates
+        tie_point = cfg.bait.tie
+        assert tie_point is not None
+        own = path.nearest(tie_point.from_nose_mm, tie_point.above_centreline_mm)
+        # where two modes change roles the name goes from one to the other: no line joins those
+        change = np.abs(np.diff(curves[1] + 2j * math.pi * curves[0]))
+        apart = np.flatnonzero(change > ROLES * np.abs(curves[1] + 2j * math.pi * curves[0])[:-1])
+        for row, ax in enumerate(axes[:, column]):
+            colour, marker = ("#0072B2", "o") if row < 2 else ("#CC79A7", "s")
+            ax.plot(
+                np.insert(at, apart + 1, math.nan), np.insert(curves[row], apart + 1, math.nan),
+                color=colour, linewidth=1.2,
+            )  # fmt: skip
+            ax.plot(
+                at, np.where(swings & (row == 2), math.nan, curves[row]), color=colour,
+                linestyle="none", marker=marker, markersize=3.5,
+            )  # fmt: skip
+            if row == 2 and swings.any():
+                ax.plot(
+                    at, np.where(swings, curves[row], math.nan), color=colour, linestyle="none",
+                    marker="D", markerfacecolor="white", markersize=4, label="swings back",
+                )  # fmt: skip
+                ax.legend(loc="lower right", fontsize=9, frameon=False)
+            if row > 0:
+                ax.axhline(0.0, color="#333333", linewidth=1.0)
+            ax.axvline(own, color="#D55E00", linestyle=":", linewidth=1.5)
+            ax.grid(color="#E5E5E5", linewidth=0.7)
+            ax.set_axisbelow(True)
+            if column == 0:
+                ax.set_ylabel(titles[row])
+        axes[0, column].set_title(name, loc="left", fontweight="bold")
+        axes[2, column].set_xlabel("tie path [mm], 0: bill leaves the nose")
+    axes[0, 0].set_ylim(bottom=0.0)
+    axes[0, 0].text(0.98, 0.95, "dotted: tied here", transform=axes[0, 0].transAxes, ha="right",
+                    va="top", fontsize=9, color="#D55E00")  # fmt: skip
+    return figure

@@ -191,7 +191,7 @@ def assumed() -> Iterator[Row]:
 def balanced_stretches() -> Figure:
     figure = Figure(figsize=(11.0, 12.5))
     axes = figure.subplots(3, 2, sharey=True)
-    figure.subplots_adjust(left=0.3, right=0.985, top=0.955, bottom=0.05, hspace=0.3, wspace=0.07)
+    figure.subplots_adjust(left=0.3, right=0.985, top=0.935, bottom=0.045, hspace=0.3, wspace=0.07)
     names = ["as shipped", *(label(*v) for v in variants())]
     for bait, ax in zip(BAITS, axes.flat, strict=False):
         base = stretch(bait)
@@ -225,5 +225,5 @@ def balanced_stretches() -> Figure:
         "Left of a bar the bait is tight, right of it\nit over-rolls or spins.",
         transform=last.transAxes, va="top", fontsize=10, linespacing=1.5,
     )  # fmt: skip
-    figure.suptitle("One assumption changed at a time, 1 m/s", x=0.3, ha="left", fontsize=12)
+    figure.text(0.3, 0.97, "One assumption changed at a time, 1 m/s", fontsize=13)
     return figure
