@@ -106,7 +106,8 @@ def _modes_figure(
         0.655, 0.105,
         "A wobble that dies out is kept going by the bill's wake alone.\n"
         "A lean nearer to zero comes back more slowly: every error in\n"
-        "bill, ballast or eye shows more there.",
+        "bill, ballast or eye shows more there.\n"
+        "Where a line ends, two motions have changed roles.",
         linespacing=1.5,
     )  # fmt: skip
     return figure
@@ -117,7 +118,7 @@ def _of(modes: Sequence[Mode | None], name: str) -> np.ndarray:
 
 
 def _joined(
-    ax: Axes, at: np.ndarray, values: np.ndarray, wobble: Sequence[Mode | None], **look: object
+    ax: Axes, at: np.ndarray, values: np.ndarray, wobble: Sequence[Mode | None], **look: Any
 ) -> None:
     """A line along the path, broken where two modes change roles and with them the name."""
     roots = np.array([complex(math.nan) if m is None else m.root for m in wobble])

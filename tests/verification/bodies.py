@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 import sim
 
+from .lone import only
 from .suite import COMPUTED, MEMORY_HIGH, MEMORY_MEDIUM, READ, SECONDARY, Row, case, picture
 
 REPORTED = math.inf
@@ -64,13 +65,11 @@ def alone(
     **tables: Any,
 ) -> sim.Config:
     """A body in water without end in which only the named loads act."""
-    off = ("weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-           "axial_drag", "hooks", "line")  # fmt: skip
     return sim.config_from_dict(
         {
             "bait": {"body": {"density_g_cm3": 1.0, **body}, "hook": list(hooks)},
             "water": {"surface": False, "density_kg_m3": RHO, "viscosity_m2_s": viscosity},
-            "loads": {**dict.fromkeys(off, False), **dict.fromkeys(loads, True)},
+            "loads": only(*loads),
             **tables,
         }
     )

@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 
 import sim
 
+from .lone import only
 from .suite import COMPUTED, MEMORY_HIGH, MEMORY_MEDIUM, SECONDARY, Row, case, picture
 
 REPORTED = math.inf
@@ -42,8 +43,6 @@ def on_a_line(
     **tables: dict[str, Any],
 ) -> sim.Config:
     """A sphere tied at its centre, so that the line cannot turn it, in water without a surface."""
-    off = ("weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-           "axial_drag", "hooks")  # fmt: skip
     size = {key: 2.0 * radius_mm for key in ("length_mm", "width_mm", "height_mm")}
     water = {"surface": False, "density_kg_m3": RHO, "viscosity_m2_s": 1e-6}
     return sim.config_from_dict(
@@ -56,7 +55,7 @@ def on_a_line(
             "retrieve": tables.get("retrieve", {"speed_m_s": 0.0}),
             "water": {**water, **tables.get("water", {})},
             "start": {"velocity_m_s": [0.0, 0.0, 0.0], **start},
-            "loads": {**dict.fromkeys(off, False), **dict.fromkeys(loads, True)},
+            "loads": only(*loads, "line"),
             "solver": solver,
         }
     )

@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 
 import sim
 
+from .lone import only
 from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, Row, case, picture
 
 SMALL_DEG = 0.1  # largest angle of the motion that is set going
@@ -175,13 +176,6 @@ def steady_tow() -> Iterator[Row]:
 
 # --- by hand -----------------------------------------------------------------------------------
 
-OFF = dict.fromkeys(
-    (
-        "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-        "axial_drag", "hooks", "line",
-    ),
-    False,
-)  # fmt: skip
 WATER = {"density_kg_m3": 1000.0, "viscosity_m2_s": 1e-6, "surface": False}
 
 
@@ -206,7 +200,7 @@ def _fin(speed: float, side_mm: float, behind_mm: float) -> sim.Config:
                 ],
                 "tie": {"from_nose_mm": 0.0, "above_centreline_mm": 0.0},
             },
-            "loads": {**OFF, "plates": True, "added_mass": True, "line": True},
+            "loads": only("plates", "added_mass", "line"),
             "line": {"length_m": 3.0},
             "retrieve": {"speed_m_s": speed},
             "water": WATER,
@@ -265,7 +259,7 @@ def hanging() -> Iterator[Row]:
                 },
                 "tie": {"from_nose_mm": 40.0, "above_centreline_mm": above * 1e3},
             },
-            "loads": {**OFF, "weight": True, "buoyancy": True, "added_mass": True, "line": True},
+            "loads": only("weight", "buoyancy", "added_mass", "line"),
             "line": {
                 "length_m": length, "modulus_gpa": 200.0, "normal_drag_coefficient": 0.0,
                 "tangential_drag_coefficient": 0.0,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import mujoco
@@ -12,15 +12,9 @@ from scipy.spatial.transform import Rotation
 
 import sim
 
+from .lone import GRAVITY, MM, RHO, ellipsoid, lone
 from .suite import COMPUTED, CONFIGS, Row, case
 
-RHO = 1000.0
-MM = 1e-3
-GRAVITY = 9.80665
-LOADS = (
-    "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-    "axial_drag", "hooks", "line",
-)  # fmt: skip
 MUJOCO = "MuJoCo, ellipsoid fluid model"
 SHAPES = {  # whole axes along x, y, z [mm]
     "sphere": (30.0, 30.0, 30.0),
@@ -29,30 +23,6 @@ SHAPES = {  # whole axes along x, y, z [mm]
     "3:2:1 ellipsoid": (60.0, 40.0, 20.0),
     "disc of 50 x 5": (50.0, 50.0, 5.0),
 }
-
-
-def lone(bait: Mapping[str, Any], on: Sequence[str] = (), **tables: Any) -> sim.Config:
-    """A bait in water without end on which only the named loads act."""
-    return sim.config_from_dict(
-        {
-            "bait": bait,
-            "water": {"density_kg_m3": RHO, "viscosity_m2_s": 1e-6, "surface": False},
-            "loads": {name: name in on for name in LOADS},
-            **tables,
-        }
-    )
-
-
-def ellipsoid(size: Sequence[float], density: float = 1.0) -> dict[str, Any]:
-    """Table of an ellipsoid body; size are its whole axes in mm, density in g/cm3."""
-    length, width, height = size
-    return {
-        "form": "ellipsoid",
-        "length_mm": length,
-        "width_mm": width,
-        "height_mm": height,
-        "density_g_cm3": density,
-    }
 
 
 def row_of(values: Any) -> str:

@@ -18,44 +18,14 @@ from scipy.special import ellipj, ellipk
 
 import sim
 
+from .lone import GRAVITY, LOADS, MM, RHO, ellipsoid, lone
 from .suite import COMPUTED, CONFIGS, MEMORY_HIGH, READ, Row, case, picture
 
-GRAVITY = 9.80665
-RHO = 1000.0
-MM = 1e-3
-LOADS = (
-    "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-    "axial_drag", "hooks", "line",
-)  # fmt: skip
 TOP = (60.0, 40.0, 20.0)  # whole axes of an ellipsoid [mm]; the smallest moment is about x
 LANDAU = "Landau & Lifshitz, Mechanics, section 37"
 LAMB = "Lamb 1932, Hydrodynamics, Arts. 124, 125"
 MUJOCO = "MuJoCo, RK4, step 0.05 ms"
 FINE_S = 5e-5  # MuJoCo's step
-
-
-def lone(bait: Mapping[str, Any], on: Sequence[str] = (), **tables: Any) -> sim.Config:
-    """A bait in water without end on which only the named loads act."""
-    water = {"density_kg_m3": RHO, "viscosity_m2_s": 1e-6, "surface": False}
-    data = {
-        "bait": bait,
-        **tables,
-        "water": {**water, **tables.get("water", {})},
-        "loads": {name: name in on for name in LOADS},
-    }
-    return sim.config_from_dict(data)
-
-
-def ellipsoid(size: Sequence[float], density: float = 1.0) -> dict[str, Any]:
-    """Table of an ellipsoid body; size are its whole axes in mm, density in g/cm3."""
-    length, width, height = size
-    return {
-        "form": "ellipsoid",
-        "length_mm": length,
-        "width_mm": width,
-        "height_mm": height,
-        "density_g_cm3": density,
-    }
 
 
 def plate(length: float, width: float, **more: Any) -> dict[str, Any]:

@@ -14,15 +14,9 @@ from scipy.spatial.transform import Rotation
 
 import sim
 
+from .lone import GRAVITY, MM, RHO, only
 from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, Row, case, picture
 
-RHO = 1000.0
-MM = 1e-3
-GRAVITY = 9.80665
-LOADS = (
-    "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-    "axial_drag", "hooks", "line",
-)  # fmt: skip
 DOP853 = "SciPy's DOP853, rtol 1e-12"
 TIGHT = {"method": "dop853", "rtol": 1e-12, "atol": 1e-14}
 
@@ -200,7 +194,7 @@ def lone(bait: Mapping[str, Any], on: Sequence[str], end_s: float, **tables: Any
             "bait": bait,
             **tables,
             "water": {"density_kg_m3": RHO, "viscosity_m2_s": 1e-6, "surface": False},
-            "loads": {name: name in on for name in LOADS},
+            "loads": only(*on),
             "solver": {**solver, **tables.get("solver", {})},
         }
     )

@@ -9,15 +9,9 @@ import numpy as np
 
 import sim
 
+from .lone import only
 from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, READ, SECONDARY, Row, case
 
-NO_LOADS = dict.fromkeys(
-    (
-        "weight", "buoyancy", "added_mass", "bill", "plates", "wake", "body_drag", "tail",
-        "axial_drag", "hooks", "line",
-    ),
-    False,
-)  # fmt: skip
 WATER = {"surface": False, "density_kg_m3": 1000.0, "viscosity_m2_s": 1.0e-6}
 WIDTH_MM, LENGTH_MM = 18.0, 18.0
 DAMPING = 0.3  # of the oscillator, as shipped
@@ -52,7 +46,7 @@ def led(angle_deg: float, speed_m_s: float, width_mm: float = WIDTH_MM) -> sim.R
             {
                 "bait": {"bill": bill(angle_deg, width_mm)},
                 "water": WATER,
-                "loads": {**NO_LOADS, "wake": True},
+                "loads": only("wake"),
                 "start": {"velocity_m_s": [speed_m_s, 0.0, 0.0]},
                 "solver": {
                     "duration_s": duration,
