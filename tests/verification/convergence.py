@@ -54,7 +54,7 @@ USED = ("tight", "balanced")  # what a maker looks for; wider motions are rows o
 
 
 class Outcome(NamedTuple):
-    """What a run is judged by: frequency [Hz], angles [deg], depth [m], class and status."""
+    """What a run is judged by: frequency [Hz], angles [deg], depth [m] and class."""
 
     frequency: float
     yaw: float
@@ -62,12 +62,6 @@ class Outcome(NamedTuple):
     pitch: float
     depth: float
     motion_class: str | None
-    status: str
-
-    @property
-    def seen(self) -> str:
-        """The class or, without one, why there is none."""
-        return self.motion_class or self.status
 
 
 Overrides = dict[str, float]
@@ -99,7 +93,6 @@ def _ran(bait: str, overrides: tuple[tuple[str, float], ...]) -> Outcome:
         run.measures["pitch_deg"],
         run.measures["depth_m"],
         run.motion_class,
-        run.status,
     )
 
 
@@ -386,18 +379,18 @@ def along_the_path(bait: str) -> Iterator[tuple[int, Outcome, Overrides]]:
 
 @case("Run length", slow=True)
 def run_length() -> Iterable[Row]:
-    """The length of the run, all else as shipped. A run starts in the steady tow, at the depth
-    and pitch where the bait stays, so nothing creeps while it is measured, and what is shipped is
-    as good as a run of 48 s: even half of it would be. There is one exception, which the five tie
+    """The length of the run, all else as shipped. A run starts in the steady tow, at the depth and
+    pitch where the bait stays, so nothing creeps while it is measured, and what is shipped is as
+    good as a run of 48 s: even half of it would be. There is one exception, which the five tie
     points of a bait do not show; the later rows look for it each millimetre from 13 mm above the
     shipped tie point to 13 mm below, wherever the bait is tight or balanced. Next to tie points
     where a bait beats, the beat dies out slowly or comes and goes over many seconds. Two
     neighbouring stretches are alike all the same, so the run counts as settled, and an amplitude
-    may be out by a sixth, and more than that a fraction of a millimetre further on. The class
-    stays. For a maker: where amplitudes jump from one tie point to the next, run those with
-    `solver.duration_s` at 48 s before trusting a figure. Far out along the bill some baits wander,
-    lie on their side or turn over without settling: they have no class in 24 s and are counted in
-    the last row of each bait."""
+    may be out by a sixth, in places between by a quarter. The class stays. For a maker: where
+    amplitudes jump from one tie point to the next, run those with `solver.duration_s` at 48 s
+    before trusting a figure. Far out along the bill some baits wander, lie on their side or turn
+    over without settling: they have no class in 24 s and are counted in the last row of each
+    bait."""
     against = f"{END_S:g} s"
     yield from compared(f"{SOLVER.duration_s:g} s", LENGTHS, {}, against)
     source = f"the same runs at {against}"
@@ -405,7 +398,8 @@ def run_length() -> Iterable[Row]:
         points = list(along_the_path(bait))
         used = [point for point in points if point[1].motion_class in USED]
         ends = [_ran(bait, tuple(sorted((place | lasting(END_S)).items()))) for *_, place in used]
-        beyond, found = [], []
+        beyond: list[str] = []
+        found: list[float] = []
         for (mm, ours, _), end in zip(used, ends, strict=True):
             apart = {name: getattr(ours, name) / getattr(end, name) for name in MEASURES}
             found += apart.values()
@@ -470,8 +464,8 @@ def start() -> Iterable[Row]:
 
 @case("Tolerance of settling", slow=True)
 def settling() -> Iterable[Row]:
-    """How alike two stretches have to be to count as stationary; it decides when a run ends and
-    how much of it is measured. Neither a narrower nor a wider tolerance changes what is tight or
+    """How alike two stretches have to be to count as stationary; it decides when a run ends and how
+    much of it is measured. Neither a narrower nor a wider tolerance changes what is tight or
     balanced. A narrow one leaves motions whose amplitude itself comes and goes by a few per cent
     without a class; those are counted apart. It does not stand in for the run length: where a beat
     dies out slowly, two neighbouring stretches are alike long before the end."""
@@ -484,14 +478,14 @@ def settling() -> Iterable[Row]:
 
 @case("Length of the line", slow=True)
 def line_length() -> Iterable[Row]:
-    """Not a numerical setting but an effect of the model, shown beside them because maps and
-    sweet spots depend on it: the same baits on half and on twice the line. Depth goes nearly with
-    the length. The wobble hardly depends on it, for only the near end of the line follows: half or
-    twice the line moves frequency by a per cent or so and amplitudes by 7 % at most where the bait
-    is tight or balanced, mostly because the bait runs deeper and the line pulls at another angle.
-    Over-rolling tie points are more easily moved, and one that beats may lose its beat and with it
-    its class. Compare designs on the same line, and read a map as made for its line length. Weight
-    and sag of the line are left out."""
+    """Not a numerical setting but an effect of the model, shown beside them because maps and sweet
+    spots depend on it: the same baits on half and on twice the line. Depth goes nearly with the
+    length. The wobble depends on it little, for only the near end of the line follows: half or
+    twice the line moves frequency by 1.5 % and amplitudes by 7 % at most where the bait is tight or
+    balanced, and as much without drag across the line, so that is not its damping. Over-rolling tie
+    points are more easily moved, and one that beats may lose its beat and with it its class.
+    Compare designs on the same line, and read a map as made for its line length. Weight and sag of
+    the line are left out."""
     source = "the same bait on 3 m of line"
     for line in (1.5, 6.0):
         there = {"line.length_m": line, **LONG}
