@@ -198,7 +198,7 @@ def _check_result_file(path: Path, settings: Config, *, force: bool) -> None:
 
 def _what_is_there(path: Path, settings: Config) -> str:
     from sim.config import config_digest
-    from sim.report import SHORT_DIGEST
+    from sim.report.text import SHORT_DIGEST
     from sim.store import load_run
 
     try:
@@ -241,13 +241,14 @@ def _warn(settings: Config, *, quiet: bool) -> None:
 
 
 def _print_run(result: RunResult, file: Path, picture: Path | None, *, as_json: bool) -> None:
-    from sim import report
+    from sim.report.run import run_document, run_summary
+    from sim.report.text import to_json
 
     if as_json:
         drawn = None if picture is None else str(picture)
-        terminal.emit(report.to_json(report.run_document(result, str(file), drawn)))
+        terminal.emit(to_json(run_document(result, str(file), drawn)))
         return
-    terminal.show(report.run_summary(result))
+    terminal.show(run_summary(result))
     for path in (file, picture):
         if path is not None:
             terminal.emit(f"Wrote {path}")
@@ -272,14 +273,15 @@ def show(
 
     Units are those of the run command: degrees, mm from side to side, m, N, mm per m.
     """
-    from sim import report
+    from sim.report.run import run_document, run_summary
+    from sim.report.text import to_json
     from sim.store import load_run
 
     result = load_run(file)
     if json_:
-        terminal.emit(report.to_json(report.run_document(result, str(file))))
+        terminal.emit(to_json(run_document(result, str(file))))
         return
-    terminal.show(report.run_summary(result, provenance=True))
+    terminal.show(run_summary(result, provenance=True))
     terminal.emit(f"Read from {file}")
 
 
@@ -307,17 +309,18 @@ def weigh(
     Nothing is written.
     """
     settings = _load(config, set_)
-    from sim import report
     from sim.bait.assembly import assemble
     from sim.hydrostatics import rest, terminal_speed
+    from sim.report.text import to_json
+    from sim.report.weigh import weigh_document, weigh_summary
 
     with terminal.Watch(settings.name or "weigh", quiet=quiet):
         bait = assemble(settings)
         answers = (settings, bait, rest(settings, bait), terminal_speed(settings))
     if json_:
-        terminal.emit(report.to_json(report.weigh_document(*answers)))
+        terminal.emit(to_json(weigh_document(*answers)))
     else:
-        terminal.show(report.weigh_summary(*answers))
+        terminal.show(weigh_summary(*answers))
     _warn(settings, quiet=quiet)
 
 
@@ -349,16 +352,17 @@ def sources(
     written.
     """
     settings = _load(config, set_)
-    from sim import report, report_sources
     from sim.coefficients import loads_off
     from sim.coefficients import sources as find
+    from sim.report.sources import sources_document, sources_summary
+    from sim.report.text import to_json
 
     with terminal.Watch(settings.name or "sources", quiet=quiet):
         active, off = find(settings), loads_off(settings)
     if json_:
-        terminal.emit(report.to_json(report_sources.sources_document(active, off)))
+        terminal.emit(to_json(sources_document(active, off)))
     else:
-        terminal.show(report_sources.sources_summary(settings, active, off))
+        terminal.show(sources_summary(settings, active, off))
     _warn(settings, quiet=quiet)
 
 
@@ -395,11 +399,12 @@ def modes(
     quiet: QuietOption = False,
     json_: JsonOption = False,
 ) -> None:
-    """Tell why a bait does what it does: its steady tow and the small motions about it.
+    """Tell why a bait does what it does.
 
-    The wobble is the sideways swing of the highest frequency: does it grow by itself? The lean
-    is the slowest sideways motion: how fast does the bait come upright again? The wake of the bill
-    is left out of both.
+    Its steady tow, and the small motions about that. The wobble is the sideways swing that has most
+    of frequency and growth together: does it grow by itself? The lean is the slowest of the other
+    sideways motions: how fast does the bait come upright again? The wake of the bill is left out
+    of both.
 
     Growth is per second, negative dies out; frequency in Hz, angles in degrees, depth in m,
     tension in N, places on the tie path in mm. Nothing but the picture is written.
@@ -409,7 +414,8 @@ def modes(
         if problems := _picture_problems(picture):
             raise ConfigError(problems)
         terminal.check_file(picture, force=force, option="--picture")
-    from sim import report, report_modes
+    from sim.report.modes import modes_document, modes_summary
+    from sim.report.text import to_json
     from sim.small_motion import modes as solve
     from sim.small_motion import modes_along
 
@@ -429,10 +435,10 @@ def modes(
     shown = along if tie_path else ()
     if json_:
         drawn = None if picture is None else str(picture)
-        document = report_modes.modes_document(settings, found, length, shown, drawn)
-        terminal.emit(report.to_json(document))
+        document = modes_document(settings, found, length, shown, drawn)
+        terminal.emit(to_json(document))
     else:
-        terminal.show(report_modes.modes_summary(settings, found, length, shown))
+        terminal.show(modes_summary(settings, found, length, shown))
         if picture is not None:
             terminal.emit(f"Wrote {picture}")
     _warn(settings, quiet=quiet)

@@ -187,7 +187,7 @@ def _discard(stream: TextIO | None) -> None:
 
 def show(text: RenderableType) -> None:
     """Write rich text to standard output, in colour only where that is a terminal."""
-    from sim.report import as_text
+    from sim.report.text import as_text
 
     terminal = is_terminal(sys.stdout)
     emit(as_text(text, _width() if terminal else PIPE_WIDTH, styled=terminal))

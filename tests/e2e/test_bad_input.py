@@ -134,7 +134,7 @@ def test_file_that_is_no_configuration(call, folder, kind, command):
     assert not Path("results").exists()
 
 
-@pytest.mark.parametrize("command", ["check", "run", "weigh"])
+@pytest.mark.parametrize("command", ["check", "run", "weigh", "sources", "modes"])
 def test_no_file(call, pike, command):
     (line,) = refused(call(command, "pik.toml"), "pik.toml")
     assert line == 'pik.toml: no such file. Did you mean "pike.toml"?'
@@ -170,7 +170,7 @@ def test_file_without_permission(call, pike):
         ("Water.kind=sea", '"Water"'),
     ],
 )
-@pytest.mark.parametrize("command", ["check", "run", "weigh"])
+@pytest.mark.parametrize("command", ["check", "run", "weigh", "modes"])
 def test_set_that_cannot_be_meant(call, pike, command, pair, words):
     refused(call(command, pike, "--set", pair), words)
     assert not Path("results").exists()
@@ -187,6 +187,8 @@ def test_set_that_cannot_be_meant(call, pike, command, pair, words):
         (("show",), "Missing argument 'FILE'"),
         (("new",), "Missing argument 'NAME'"),
         (("check", "a.toml", "--output", "x"), "No such option: --output"),
+        (("modes",), "Missing argument 'CONFIG'"),
+        (("modes", "a.toml", "--output", "x"), "No such option: --output"),
     ],
 )
 def test_wrong_usage(call, folder, words, named):

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+import sim
 from sim.cli import app
 
 TOP = Path(__file__).parents[2]
@@ -33,6 +34,27 @@ def commands() -> list[list[str]]:
 def test_output_shown_is_the_output(monkeypatch, tmp_path):
     shown = re.search(r"```text\n(.*?)```", README, re.DOTALL).group(1)
     assert run(commands()[0], monkeypatch, tmp_path) == shown
+
+
+def test_table_of_the_baits_is_what_they_do():
+    rows = re.findall(r"^\| \[([a-z-]+)\]\(configs/.*?\) \| (.*) \|$", README, re.MULTILINE)
+    assert {name for name, _ in rows} == {p.stem for p in (TOP / "configs").glob("*.toml")}
+    for name, cells in rows:
+        config = sim.load_config(TOP / "configs" / f"{name}.toml")
+        run = sim.simulate(config)
+        m = run.measures
+        assert cells.split(" | ")[0].startswith(f"{config.bait.bill.angle_deg:g} deg")
+        assert cells.split(" | ")[1:] == [
+            run.motion_class, f"{m['wobble_frequency_hz']:.1f} Hz",
+            f"{m['yaw_amplitude_deg']:.0f} deg", f"{m['roll_amplitude_deg']:.0f} deg",
+            f"{m['depth_m']:.2f} m",
+        ]  # fmt: skip
+
+
+def test_corkscrew_of_the_variant_turns_as_said(monkeypatch, tmp_path):
+    said = re.search(r"a corkscrew, ([\d.]+) turns a second", README)[1]
+    text = run(commands()[2], monkeypatch, tmp_path)
+    assert round(float(re.search(r"([\d.]+) per second", text)[1]), 1) == float(said)
 
 
 @pytest.mark.parametrize(("number", "said"), [(1, "over-rolling"), (2, "spinning")])

@@ -34,7 +34,7 @@ def option_help(text: str) -> dict[str, str]:
     part = text[text.index("Options:") : text.index("Exit codes:")]
     found: dict[str, str] = {}
     for line in part.splitlines()[1:]:
-        start = re.match(r"^  (?:-h, )?(--[a-z]+)(?: [A-Z=]+)? +(\S.*)$", line)
+        start = re.match(r"^  (?:-h, )?(--[a-z-]+)(?: [A-Z=]+)? +(\S.*)$", line)
         if start:
             name = start[1]
             found[name] = start[2]

@@ -146,7 +146,8 @@ def test_defaults_are_the_agreed_ones():
         9.80665,
         True,
     )
-    assert (start.x_m, start.yaw_deg, start.depth_m, start.wake) == (0.0, None, 0.5, 0.1)
+    assert (start.x_m, start.depth_m, start.pitch_deg) == (0.0, None, None)
+    assert (start.yaw_deg, start.wake) == (None, 0.1)
     assert start.rates_deg_s == (0.0, 0.0, 0.0)
     assert (solver.method, solver.step_ms, solver.duration_s, solver.max_duration_s) == (
         "rk4",
@@ -159,7 +160,7 @@ def test_defaults_are_the_agreed_ones():
     assert all(config.loads.model_dump().values())
     assert list(config.coefficients.model_dump().values()) == [
         0.15,
-        0.09,
+        0.08,
         0.3,
         0.0,
         None,

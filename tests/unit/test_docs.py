@@ -20,6 +20,7 @@ import sim
 from sim import measure
 from sim.bait.frame import from_nose, heading
 from sim.bait.plates import plate_axes
+from sim.bait.tie_path import tie_path
 from sim.cautions import cautions
 from sim.classify import classify
 from sim.config import config_from_dict, json_schema, load_config, with_overrides
@@ -481,26 +482,162 @@ ALL = ("shallow-runner", "surface-runner", "deep-runner", "slab-sided", "slow-si
 def test_bending_the_eye_against_the_drift(name):
     # the trend is common practice, no source; the figures on the page come from these runs
     config = load_config(TOP / "configs" / f"{name}.toml", {"bait.bill.yaw_error_deg": 1.5})
-    skewed, bent, far = (
-        sim.simulate(with_overrides(config, {"bait.tie.right_mm": mm})).measures
-        for mm in (0.0, 0.2, 0.5)
+    skewed, bent, far, too_far = (
+        sim.simulate(with_overrides(config, {"bait.tie.right_mm": mm}))
+        for mm in (0.0, 0.2, 0.6, 1.0)
     )
-    assert skewed["side_drift_m_per_m"] < 0.0
-    assert abs(bent["side_drift_m_per_m"]) < abs(skewed["side_drift_m_per_m"])
-    assert abs(bent["lean_deg"]) < abs(skewed["lean_deg"])
-    assert far["side_drift_m_per_m"] > 0.0
+    drift, lean = "side_drift_m_per_m", "lean_deg"
+    assert skewed.measures[drift] < 0.0
+    assert abs(bent.measures[drift]) < abs(skewed.measures[drift])
+    assert abs(bent.measures[lean]) < abs(skewed.measures[lean])
+    assert far.measures[drift] > 0.0
+    # the steep bill of the surface runner turns the bait least
+    over = too_far.motion_class in ("over-rolling", "spinning")
+    assert over == (name != "surface-runner")
+    assert "0.2 mm made lean and drift smaller on all five baits" in words("classes")
+    assert "0.6 mm turned the drift round on all, and 1 mm sent four" in words("classes")
+
+
+def tied(config: sim.Config, distance_mm: float, **overrides: object) -> sim.RunResult:
+    """Run with the line tied at a distance along the tie path."""
+    aft, above = tie_path(config).at(distance_mm)
+    tie = {"bait.tie.from_nose_mm": aft, "bait.tie.above_centreline_mm": above}
+    return sim.simulate(with_overrides(config, {**tie, **overrides}))
+
+
+def test_tying_higher_helps_and_lower_ballast_is_no_sure_help():
+    # where a bait has just gone over on the way down: mm along the tie path
+    more = []
+    for name, at in zip(ALL, (0.0, 2.0, -2.0, -4.0, 8.0), strict=True):
+        config = load_config(TOP / "configs" / f"{name}.toml")
+        lead = {"bait.ballast.0.above_centreline_mm": (
+            config.bait.ballast[0].above_centreline_mm - 1.5
+        )}  # fmt: skip
+        over = tied(config, at)
+        assert over.motion_class == "over-rolling", name
+        assert tied(config, at - 1.0).motion_class != "over-rolling" or name == "surface-runner"
+        assert tied(config, at - 2.0).motion_class == "balanced", name
+        lower = tied(config, at, **lead).measures["roll_amplitude_deg"]
+        more.append(lower - over.measures["roll_amplitude_deg"])
+    assert sorted(round(m) for m in more)[1:] == [-5, -3, 0, 1]
+    assert "on four of them 1.5 mm changed the roll there by 1 degree more to 5 less" in (
+        words("classes")
+    )
 
 
 def test_hooks_without_drag_let_a_bait_roll_farther():
-    # the figures on the page: on three of the five baits more than twice as far
-    more = []
+    # the figures on the pages: on all farther, on three more than twice as far, and two go over
+    more, over = [], []
     for name in ALL:
         config = load_config(TOP / "configs" / f"{name}.toml")
         runs = [sim.simulate(with_overrides(config, {"loads.hooks": on})) for on in (True, False)]
         with_drag, without = (r.measures["roll_amplitude_deg"] for r in runs)
         more.append(without / with_drag)
+        over.append(without > 90.0)
+    assert min(more) > 1.0
     assert sum(ratio > 2.0 for ratio in more) == 3
+    assert sum(over) == 2
     assert "on three of five baits the roll more than doubled without them" in words("classes")
+    assert "three more than twice as far, and two of these go over" in words("limits")
+    assert "two of the demonstration baits go over without them" in words("equations")
+
+
+def test_what_the_page_says_of_the_wake():
+    # as shipped the wake alone drives the wobble, and its strength is a choice
+    found: dict[float, list[sim.RunResult]] = {}
+    for offset in (0.0, 0.07, 0.08, 0.1):
+        found[offset] = [
+            sim.simulate(
+                load_config(
+                    TOP / "configs" / f"{name}.toml",
+                    {"coefficients.wake_offset": offset} if offset else {"loads.wake": False},
+                )
+            )
+            for name in ALL
+        ]
+    assert all(run.measures["yaw_amplitude_deg"] < 0.1 for run in found[0.0])
+    kinds = {offset: [run.motion_class for run in runs] for offset, runs in found.items()}
+    assert kinds[0.08] == ["balanced"] * 5
+    assert sorted(kinds[0.07]) == ["balanced"] * 4 + ["tight"]
+    assert sorted(kinds[0.1]) == ["balanced"] * 4 + ["over-rolling"]
+    assert "with 0.07 one of the five is tight where it is tied, with 0.1 one over-rolls" in (
+        words("limits")
+    )
+
+
+# Ends of the balanced stretch [mm along the tie path] with the side force 0.05 and 0.2 L behind the
+# middle; None where it reaches the tip of the bill.
+STRETCH = {
+    "shallow-runner": ((-11, 1), (-9, 3)),
+    "deep-runner": ((-15, -5), (-13, -3)),
+    "slab-sided": ((-12, -5), (-10, -4)),
+    "slow-sinker": ((-9, -3), (-7, None)),
+}
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_where_the_side_force_acts_moves_the_balanced_stretch(name):
+    def classes(share: float, places: list[int]) -> list[str | None]:
+        config = load_config(
+            TOP / "configs" / f"{name}.toml", {"coefficients.side_force_aft_of_mid": share}
+        )
+        return [tied(config, float(d)).motion_class for d in places]
+
+    if name not in STRETCH:
+        assert "balanced" in classes(0.05, [-4])
+        assert "balanced" not in classes(0.2, list(range(-12, 8, 2)))
+        return
+    for share, (upper, lower) in zip((0.05, 0.2), STRETCH[name], strict=True):
+        assert classes(share, [upper - 1, upper]) == ["tight", "balanced"]
+        if lower is None:
+            assert classes(share, [5, 12]) == ["balanced", "balanced"]
+        else:
+            assert [c == "balanced" for c in classes(share, [lower, lower + 1])] == [True, False]
+    assert "comes down by 2 mm on four of the baits, the lower end by 1 to 2 mm on three, and" in (
+        words("limits")
+    )
+
+
+def test_what_the_page_says_of_skewed_baits_tied_high():
+    leans, turns = [], []
+    for name in ALL:
+        config = load_config(TOP / "configs" / f"{name}.toml", {"bait.bill.yaw_error_deg": 3.0})
+        at = float(tie_path(config).distance_mm[0]) + 3.0
+        leans.append(abs(tied(config, at).measures["lean_deg"]))
+        deep = {"water.surface": False, "start.depth_m": 1.0, "line.rod_tip_height_m": -1.0}
+        run = tied(config, at, **deep, **{"retrieve.speed_m_s": 2.0})
+        turns.append(abs(run.measures["turn_rate_hz"]))
+    low, high = map(
+        float, re.search(r"five lean ([\d.]+) to ([\d.]+) degrees", words("limits")).groups()
+    )
+    assert (min(leans), max(leans)) == pytest.approx((low, high), abs=0.5)
+    low, high = map(
+        float, re.search(r"\(([\d.]+) to ([\d.]+) turns a second", words("limits")).groups()
+    )
+    assert (min(turns), max(turns)) == pytest.approx((low, high), abs=0.05)
+
+
+def test_what_the_page_says_of_single_baits():
+    surface = load_config(TOP / "configs" / "surface-runner.toml")
+    top = float(tie_path(surface).distance_mm[0])
+    high, shipped = tied(surface, top + 3.0), sim.simulate(surface)
+    frequency = "wobble_frequency_hz"
+    assert f"({high.measures[frequency]:.1f} Hz high, {shipped.measures[frequency]:.1f} Hz at" in (
+        words("limits")
+    )
+    assert [tied(surface, d).motion_class for d in (8.0, 12.0, 15.0)] == [
+        "over-rolling", "tight", "tight"
+    ]  # fmt: skip
+    shallow = load_config(TOP / "configs" / "shallow-runner.toml")
+    assert [tied(shallow, d).motion_class for d in (-1.0, 0.0, 1.0)] == [
+        "balanced", "over-rolling", "balanced"
+    ]  # fmt: skip
+    deep = load_config(TOP / "configs" / "deep-runner.toml")
+    for length, angle in ((None, None), (28.0, 36.0), (40.0, 28.0), (52.0, 20.0)):
+        bill = {"bait.bill.length_mm": length, "bait.bill.angle_deg": angle} if length else {}
+        config = with_overrides(deep, bill)
+        out = np.arange(4.0, tie_path(config).distance_mm[-1], 6.0)
+        assert not {tied(config, d).motion_class for d in out} & {"balanced", "tight"}
 
 
 # ----------------------------------------------------------------------------------------- files
@@ -588,3 +725,31 @@ def test_messages_on_the_page_are_those_of_the_program():
     quoted = [m for cells in rows(section(page("files"), "Errors")) for m in code(cells[0])]
     assert len(quoted) >= 15
     assert [m for m in quoted if m not in texts] == []
+
+
+# ------------------------------------------------------------------------------------- equations
+
+
+def test_couple_that_a_plate_would_have_twice():
+    # the figures on the page: added mass times both velocities over the couple that is measured
+    cfg = config_from_dict(
+        {
+            "bait": {
+                "plate": [
+                    {"name": "plate", "from_nose_mm": 0.0, "above_centreline_mm": 0.0,
+                     "length_mm": 20.0, "width_mm": 20.0, "angle_deg": 180.0, "outline": "square"}
+                ]
+            },
+            "water": {"surface": False},
+            "loads": {"weight": False, "buoyancy": False},
+        }
+    )  # fmt: skip
+    mass = sim.assemble(cfg).added_mass[2, 2]
+    low, high = re.search(
+        r"is ([\d.]+) times the measured couple at 20 degrees, ([\d.]+) times at 70",
+        words("equations"),
+    ).groups()
+    for a_deg, said in ((20.0, low), (70.0, high)):
+        along, normal = math.cos(math.radians(a_deg)), math.sin(math.radians(a_deg))
+        moment = np.linalg.norm(sim.captive(cfg, [along, 0.0, normal]).total_moment)
+        assert mass * along * normal / moment == pytest.approx(float(said), abs=0.06)

@@ -85,9 +85,22 @@ def test_only_drawing_modules_import_matplotlib() -> None:
 
 def test_physics_does_not_reach_for_files_or_pictures() -> None:
     forbidden = ("h5py", "matplotlib", "typer", "rich", "sim.plots", "sim.store", "sim.cli")
-    for name in ("model", "run", "measure", "classify", "water", "result"):
+    for name in (
+        "model", "run", "measure", "classify", "water", "result", "start", "trim", "small_motion",
+        "captive_loads", "coefficients", "hydrostatics",
+    ):  # fmt: skip
         for imported in imports(PACKAGE / f"{name}.py"):
             assert not imported.startswith(forbidden), f"{name} imports {imported}"
+
+
+def test_reports_print_nothing_and_read_no_file() -> None:
+    forbidden = ("h5py", "matplotlib", "typer", "pathlib", "os", "sys", "sim.plots", "sim.store")
+    for source in sources(PACKAGE / "report"):
+        for imported in imports(source):
+            assert not imported.startswith((*forbidden, "sim.cli", "sim.terminal")), source.name
+        calls = {n.func.id for n in ast.walk(ast.parse(source.read_text(encoding="utf-8")))
+                 if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}  # fmt: skip
+        assert not calls & {"print", "open"}, source.name
 
 
 def test_config_does_not_import_the_simulation() -> None:

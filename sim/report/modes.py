@@ -11,25 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sim.config.models import Config
-from sim.report import (
-    _config_document as config_document,
-)
-from sim.report import (
-    _name as name_of,
-)
-from sim.report import (
-    _rows as label_rows,
-)
-from sim.report import (
-    _sided as sided,
-)
-from sim.report import (
-    _title as title,
-)
-from sim.report import (
-    fixed,
-    significant,
-)
+from sim.report.text import config_document, fixed, labelled, name_of, sided, significant, title
 from sim.small_motion import Mode, Modes, TiePoint
 from sim.trim import Trim
 
@@ -162,7 +144,7 @@ def modes_summary(
     )
     parts: list[RenderableType] = [
         title(name_of(config), f"  steady tow at {trim.speed_m_s:g} m/s, wake at rest"),
-        label_rows(
+        labelled(
             [
                 ("pitch", sided(trim.pitch_deg, 1, "deg", "nose up", "nose down")),
                 ("lean", sided(trim.lean_deg, 1, "deg", "to starboard", "to port")),

@@ -15,7 +15,7 @@ from rich.text import Text
 
 from sim.coefficients import STATUSES, Coefficient
 from sim.config.models import Config
-from sim.report import significant
+from sim.report.text import name_of, significant, title
 
 # Widths of name, value and source in a terminal of 80 columns, where the longest key of a
 # coefficient stands whole; in another one in proportion.
@@ -41,7 +41,7 @@ def sources_summary(
     config: Config, active: Sequence[Coefficient], off: Sequence[Coefficient]
 ) -> RenderableType:
     """The list as a table for every load, and the loads that are off in a line each."""
-    parts: list[RenderableType] = [Text(config.name or "bait", style="bold"), _counts(active)]
+    parts: list[RenderableType] = [title(name_of(config)), _counts(active)]
     for load, rows in groupby(active, key=lambda row: row.load):
         parts += [Text(""), *_table(load, list(rows))]
     if off:
@@ -57,9 +57,9 @@ def _counts(rows: Sequence[Coefficient]) -> RenderableType:
 
 
 def _table(load: str, rows: Sequence[Coefficient]) -> list[RenderableType]:
-    title = Text(load, style="bold")
+    heading = title(load)
     if rows[0].switch:
-        title.append(f" ({rows[0].switch})", style="not bold")
+        heading.append(f" ({rows[0].switch})", style="not bold")
     grid = Table.grid(padding=(0, 2), expand=True)
     for width in WIDTHS:
         grid.add_column(ratio=width, overflow="fold")
@@ -68,7 +68,7 @@ def _table(load: str, rows: Sequence[Coefficient]) -> list[RenderableType]:
         name = f"{row.name}, {row.symbol}" if row.symbol else row.name
         grid.add_row(Text(name), Text(_value(row)), _origin(row, before))
         before = row
-    return [title, Padding(grid, (0, 0, 0, 2))]
+    return [heading, Padding(grid, (0, 0, 0, 2))]
 
 
 def _value(row: Coefficient) -> str:

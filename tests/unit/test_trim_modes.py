@@ -1,0 +1,418 @@
+"""Steady tow, modes and the start of a run: balance, symmetries, scaling, names, words."""
+
+from __future__ import annotations
+
+import cmath
+import dataclasses
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import sim
+from sim.bait.tie_path import tie_path
+from sim.errors import RunError
+from sim.kernels import layout as lo
+from sim.measure import track_angles
+from sim.report.modes import explain
+from sim.small_motion import MOTIONS, SIDEWAYS, Mode, Modes, linearise, modes_along
+from sim.start import FIRST_KICK_DEG, START_DEPTH_M, start_state
+from sim.trim import BALANCED, Towed, upright_tow
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+ALL = ("shallow-runner", "surface-runner", "deep-runner", "slab-sided", "slow-sinker")
+SKEW = {"bait.bill.yaw_error_deg": 2.0, "bait.ballast.0.right_mm": 0.5}
+MIRRORED = {"bait.bill.yaw_error_deg": -2.0, "bait.ballast.0.right_mm": -0.5}
+SIDE = np.where(np.isin(np.arange(12), SIDEWAYS), -1.0, 1.0)  # of MOTIONS, by the mirror
+FREE_OF_WEIGHT = {
+    "loads.weight": False, "loads.buoyancy": False, "water.surface": False,
+    "line.rod_tip_height_m": -1.0, "water.density_kg_m3": 1000.0,
+}  # fmt: skip
+
+
+def load(name: str = "shallow-runner", **over: Any) -> sim.Config:
+    return sim.load_config(CONFIGS / f"{name}.toml", over)
+
+
+def sorted_roots(found: Modes) -> np.ndarray:
+    return np.sort_complex(np.linalg.eigvals(found.matrix))
+
+
+# ---- steady tow ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("over", [{}, SKEW], ids=["true", "skewed"])
+@pytest.mark.parametrize("name", ALL)
+def test_every_load_balances(name, over):
+    config = load(name, **over)
+    trim = sim.steady_tow(config)
+    towed = Towed(config)
+    assert np.abs(towed.imbalance(trim.pose)).max() < BALANCED
+    assert towed.tension == trim.line_tension_n > 0.0
+    # it is a balance of its own pose alone
+    assert np.abs(towed.imbalance(trim.pose + 0.01 * np.eye(6)[3])).max() > 1e-2
+    assert trim.depth_m == pytest.approx(trim.pose[2] - config.line.rod_tip_height_m)
+    assert np.degrees(trim.pose[3:]) == pytest.approx([trim.lean_deg, trim.pitch_deg, trim.yaw_deg])
+    if not over:
+        assert [trim.lean_deg, trim.yaw_deg, trim.side_m] == pytest.approx([0.0] * 3, abs=1e-9)
+
+
+def test_line_is_as_long_as_its_tension_says():
+    config = load(**SKEW)
+    trim, towed = sim.steady_tow(config), Towed(config)
+    place, attitude, _ = towed.steady(trim.pose)
+    tie = place + attitude.apply(towed.bait.r_b_tie)
+    stretched = config.line.length_m * (1.0 + trim.line_tension_n / towed.stiffness)
+    # the reported tension holds the line's damping and half drag at rest as well: some 1e-6
+    assert np.linalg.norm(tie) == pytest.approx(stretched, rel=1e-4)
+    assert trim.line_angle_deg == pytest.approx(
+        math.degrees(math.asin(tie[2] / np.linalg.norm(tie))), rel=1e-6
+    )
+
+
+@pytest.mark.parametrize("name", ("shallow-runner", "slab-sided"))
+def test_a_mirrored_bait_leans_the_other_way(name):
+    one, other = (sim.modes(load(name, **over)) for over in (SKEW, MIRRORED))
+    assert abs(one.trim.lean_deg) > 1.0
+    assert other.trim.pose == pytest.approx(one.trim.pose * [1, -1, 1, -1, 1, -1], abs=1e-9)
+    assert other.trim.line_tension_n == pytest.approx(one.trim.line_tension_n, rel=1e-9)
+    assert other.matrix == pytest.approx(one.matrix * np.outer(SIDE, SIDE), rel=1e-5, abs=2e-4)
+
+
+def test_sideways_and_up_and_down_do_not_mix_in_a_true_bait():
+    matrix = sim.modes(load()).matrix
+    mixed = SIDE[:, None] * SIDE < 0.0
+    assert np.abs(matrix[mixed]).max() < 1e-6 * np.abs(matrix).max()
+
+
+@pytest.mark.parametrize("heading", (90.0, -37.0))
+def test_heading_does_not_matter(heading):
+    current = {"water.current_m_s": 0.15, "water.current_toward_deg": 40.0}
+    turned = {
+        **current,
+        "water.current_toward_deg": 40.0 + heading,
+        "retrieve.heading_deg": heading,
+    }
+    one, other = (sim.modes(load(**over)) for over in (current, turned))
+    assert abs(one.trim.side_m) > 0.01  # it does something
+    assert other.trim.pose == pytest.approx(one.trim.pose, abs=1e-9)
+    assert sorted_roots(other) == pytest.approx(sorted_roots(one), rel=1e-6, abs=1e-5)
+
+
+@pytest.mark.parametrize("current", (0.3, -0.3))
+def test_a_current_along_the_track_is_a_change_of_speed(current):
+    toward = 0.0 if current > 0.0 else 180.0
+    one = sim.modes(load(**{"water.current_m_s": abs(current), "water.current_toward_deg": toward}))
+    other = sim.modes(load(**{"retrieve.speed_m_s": 1.0 - current}))
+    assert one.trim.pose == pytest.approx(other.trim.pose, rel=1e-6, abs=1e-9)
+    assert one.trim.line_tension_n == pytest.approx(other.trim.line_tension_n, rel=1e-6)
+    assert sorted_roots(one) == pytest.approx(sorted_roots(other), rel=1e-5, abs=1e-4)
+    still = sim.steady_tow(load())
+    assert one.trim.line_tension_n != pytest.approx(still.line_tension_n, rel=0.1)
+
+
+def test_a_reeled_bait_is_taken_as_towed():
+    tow, reel = (sim.modes(load(**{"retrieve.mode": mode})) for mode in ("tow", "reel"))
+    assert np.array_equal(tow.trim.pose, reel.trim.pose)
+    assert np.array_equal(tow.matrix, reel.matrix)
+    ramp = sim.steady_tow(load(**{"retrieve.ramp_s": 2.0}))
+    assert np.array_equal(ramp.pose, tow.trim.pose)
+
+
+def test_the_wake_is_left_out():
+    on, off = sim.modes(load()), sim.modes(load(**{"loads.wake": False}))
+    strong = sim.modes(load(**{"coefficients.wake_offset": 0.2, "start.wake": 1.5}))
+    for other in (off, strong):
+        assert np.array_equal(other.matrix, on.matrix)
+
+
+def test_upright_tow_is_the_steady_tow_of_a_true_bait():
+    for name in ALL:
+        config = load(name)
+        trim = sim.steady_tow(config)
+        assert upright_tow(config, sim.assemble(config)) == pytest.approx(
+            (trim.depth_m, trim.pitch_deg), rel=1e-9
+        )
+
+
+@pytest.mark.parametrize(
+    "over", [{"line": None}, {"loads.line": False}], ids=["no line", "line off"]
+)
+def test_no_line(over):
+    config = load(**over)
+    for find in (sim.steady_tow, sim.modes, modes_along):
+        with pytest.raises(RunError, match=r"a steady tow needs \[line\], \[bait.tie\] and loads"):
+            find(config)
+
+
+def test_no_balance_says_what_to_do():
+    with pytest.raises(RunError, match="no steady tow found at 0 m/s: no pose balances all loads"):
+        sim.steady_tow(load(**{"retrieve.speed_m_s": 0.0}))
+
+
+# ---- modes --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_roots_are_those_of_the_matrix_counted_once(name):
+    found = sim.modes(load(name))
+    roots = sorted_roots(found)
+    assert sum(2 if m.oscillates else 1 for m in found.modes) == 12 == len(MOTIONS)
+    for mode in found.modes:
+        assert np.abs(roots - mode.root).min() < 1e-9 * abs(mode.root)
+        left = found.matrix @ mode.shape - mode.root * mode.shape
+        assert np.abs(left).max() < 1e-6 * np.abs(found.matrix).max()
+        assert mode.doubling_s == pytest.approx(math.log(2.0) / abs(mode.growth_1_s))
+        assert mode.frequency_hz == pytest.approx(mode.root.imag / (2.0 * math.pi))
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_names_and_order(name):
+    found = sim.modes(load(name))
+    names = [m.name for m in found.modes]
+    assert sorted(filter(None, names)) == ["lean", "line", "wobble"]
+    assert found.wobble is found.modes[names.index("wobble")]
+    assert found.lean is found.modes[names.index("lean")]
+    assert found.wobble.oscillates
+    sideways = [m.sideways > 0.5 for m in found.modes]
+    assert sideways == sorted(sideways, reverse=True)
+    for across in (True, False):
+        growth = [m.growth_1_s for m in found.modes if (m.sideways > 0.5) == across]
+        assert growth == sorted(growth, reverse=True)
+    # a true bait does either
+    assert all(m.sideways < 1e-6 or m.sideways > 1.0 - 1e-6 for m in found.modes)
+    assert all(m.sideways > 0.5 for m in found.modes if m.name)
+    # the slowest of the others, the line left out
+    others = [m for m in found.modes if m.sideways > 0.5 and m.name not in ("wobble", "line")]
+    assert found.lean.growth_1_s == max(m.growth_1_s for m in others)
+
+
+def test_linearisation_against_a_step_ten_times_as_large(monkeypatch):
+    import sim.small_motion as small
+
+    config = load()
+    towed, pose = Towed(config), sim.steady_tow(config).pose
+    fine = linearise(towed, pose)
+    monkeypatch.setattr(small, "STEP", 10.0 * small.STEP)
+    coarse = linearise(towed, pose)
+    assert coarse == pytest.approx(fine, rel=1e-3, abs=1e-5 * np.abs(fine).max())
+
+
+def test_position_along_and_heading_of_the_rate_of_place():
+    # kinematics by hand: on a level bait du moves x, dv moves y, dw moves z; yaw turns u into y
+    matrix = sim.modes(load()).matrix
+    pitch = math.radians(sim.steady_tow(load()).pitch_deg)
+    at = {name: i for i, name in enumerate(MOTIONS)}
+    assert matrix[at["x"], at["u"]] == pytest.approx(math.cos(pitch), abs=1e-6)
+    assert matrix[at["z"], at["u"]] == pytest.approx(-math.sin(pitch), abs=1e-6)
+    assert matrix[at["y"], at["v"]] == pytest.approx(1.0, abs=1e-6)
+    # turned about its own upright axis by a, a bait that goes on at the same u, v, w goes aside
+    # by u a: 1 m/s along the track is u = cos(pitch)
+    assert matrix[at["y"], at["yaw"]] == pytest.approx(math.cos(pitch), abs=1e-6)
+    for turn, rate in zip(("roll", "pitch", "yaw"), "pqr", strict=True):
+        row = np.zeros(12)
+        row[at[rate]] = 1.0
+        assert matrix[at[turn]] == pytest.approx(row, abs=1e-6)
+
+
+def scaled(speed: float) -> sim.Config:
+    """The bait at a speed, all else changed so that only the water's clock is left.
+
+    Friction coefficients and the line's stiffness keep their place beside loads that grow with the
+    square of the speed. The line's drag across is off: the resistance of its end has a smallest
+    speed, which shifts a root by up to 1e-3.
+    """
+    return load(
+        **FREE_OF_WEIGHT,
+        **{
+            "retrieve.speed_m_s": speed,
+            "water.viscosity_m2_s": 1.0e-6 * speed,
+            "line.modulus_gpa": 2.0 * speed**2,
+            "line.normal_drag_coefficient": 0.0,
+        },
+    )
+
+
+@pytest.mark.parametrize("speed", (0.5, 2.0))
+def test_roots_go_with_the_speed_without_weight(speed):
+    slow, fast = sim.modes(scaled(1.0)), sim.modes(scaled(speed))
+    assert fast.trim.pose == pytest.approx(slow.trim.pose, abs=1e-7)
+    assert fast.trim.line_tension_n == pytest.approx(speed**2 * slow.trim.line_tension_n, rel=1e-6)
+    for name in ("wobble", "lean"):
+        ours, theirs = getattr(fast, name), getattr(slow, name)
+        assert ours.root == pytest.approx(speed * theirs.root, rel=1e-6)
+        assert ours.roll_to_yaw == pytest.approx(theirs.roll_to_yaw, rel=1e-6)
+    # with weight and buoyancy it is not so
+    weighty = [sim.modes(load(**{"retrieve.speed_m_s": v})) for v in (1.0, speed)]
+    assert weighty[1].wobble.root != pytest.approx(speed * weighty[0].wobble.root, rel=0.02)
+
+
+def test_tie_path_points():
+    config = load()
+    points = modes_along(config, 6.0)
+    path = tie_path(config)
+    assert [p.distance_mm for p in points] == [-18.0, -12.0, -6.0, 0.0, 6.0, 12.0]
+    seen = []
+    modes_along(config, 12.0, lambda now, aim: seen.append((now, aim)))
+    assert seen == [(0, 3), (1, 3), (2, 3)]
+    for p in points:
+        assert (p.from_nose_mm, p.above_centreline_mm) == path.at(p.distance_mm)
+        tie = p.config.bait.tie
+        assert (tie.from_nose_mm, tie.above_centreline_mm) == (
+            p.from_nose_mm, p.above_centreline_mm
+        )  # fmt: skip
+        assert p.modes.matrix == pytest.approx(sim.modes(p.config).matrix)
+    with pytest.raises(RunError, match=r"a tie path needs \[bait.body\] and \[bait.bill\]"):
+        modes_along(load(**{"bait.bill": None}))
+
+
+# ---- a mode's own figures -----------------------------------------------------------------------
+
+
+def mode(root: complex, name: str = "", **shape: complex) -> Mode:
+    values = np.zeros(12, dtype=complex)
+    for motion, value in shape.items():
+        values[MOTIONS.index(motion)] = value
+    return Mode(name, root, 1.0, values)
+
+
+def test_figures_of_a_mode():
+    pair = mode(-0.7 + 12.0j, roll=2.0 * cmath.exp(-0.5j), yaw=1.0)
+    assert pair.growth_1_s == -0.7
+    assert pair.frequency_hz == pytest.approx(12.0 / (2.0 * math.pi))
+    assert pair.oscillates
+    assert pair.doubling_s == pytest.approx(math.log(2.0) / 0.7)
+    assert pair.roll_to_yaw == pytest.approx(2.0)
+    # roll comes 0.5 rad later than yaw
+    assert pair.roll_after_yaw_deg == pytest.approx(math.degrees(0.5))
+    still = mode(0.0 + 0.0j, roll=1.0)
+    assert not still.oscillates
+    assert (still.doubling_s, still.roll_to_yaw) == (math.inf, math.inf)
+    assert still.roll_after_yaw_deg == 0.0
+
+
+# ---- words --------------------------------------------------------------------------------------
+
+
+def found(wobble: Mode | None, lean: Mode | None, speed: float = 1.0) -> Modes:
+    trim = dataclasses.replace(sim.steady_tow(load()), speed_m_s=speed)
+    return Modes(trim, np.zeros((12, 12)), (), wobble, lean)
+
+
+DYING = mode(-0.7 + 2.0j * math.pi * 5.0, "wobble")
+GROWING = mode(1.4 + 2.0j * math.pi * 5.0, "wobble")
+
+
+def test_words_on_a_wobble():
+    # ln 2 / 0.7 = 0.990 s, at 5 Hz 4.95 swings
+    assert explain(found(DYING, None)) == (
+        "Left alone, a small wobble of 5.0 Hz dies out, halving every 5.0 swings: the bill's wake"
+        " has to keep it going.",
+        "No slow lean was found.",
+    )
+    first, _ = explain(found(GROWING, None))
+    assert first == (
+        "Once disturbed, a small wobble of 5.0 Hz grows by itself, doubling every 2.5 swings, until"
+        " drag holds it: the bait wobbles without any help from the bill's wake."
+    )
+    first, _ = explain(found(None, None))
+    assert first == "The bait has no wobble of its own: it only follows the bill's wake."
+
+
+def test_words_on_a_lean():
+    # ln 2 / 2 = 0.35 s, at 2 m/s 0.69 m or 9.9 lengths of 70 mm
+    _, second = explain(found(DYING, mode(-2.0 + 0.0j, "lean"), 2.0), 0.07)
+    assert second.startswith(
+        "A lean to one side comes back by itself, halving within 9.9 body lengths of travel"
+        " (0.35 s); the longer that takes, the more an error in bill, ballast or eye shows."
+    )
+    _, second = explain(found(DYING, mode(-2.0 + 3.0j, "lean")))
+    assert second.startswith("A lean to one side swings back by itself, halving within 0.35 s;")
+    _, second = explain(found(DYING, mode(2.0 + 0.0j, "lean")), 0.07)
+    assert second == (
+        "A lean to one side grows by itself, doubling within 5.0 body lengths of travel (0.35 s):"
+        " it goes over."
+    )
+    # without speed there is no travel
+    _, second = explain(found(DYING, mode(-2.0 + 0.0j, "lean"), 0.0), 0.07)
+    assert "body lengths" not in second
+
+
+# ---- start of a run -----------------------------------------------------------------------------
+
+
+def start(config: sim.Config) -> tuple[np.ndarray, float, float]:
+    """State, pitch and yaw [degrees] at the start; the rod tip is looked at elsewhere."""
+    state, _ = start_state(config, sim.assemble(config))
+    angles = track_angles(state[None, lo.QW : lo.QZ + 1], 0.0)
+    return state, float(angles.pitch[0]), float(angles.yaw[0])
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_depth_left_out_starts_in_the_steady_tow(name):
+    config = load(name)
+    assert config.start.depth_m is None and config.start.pitch_deg is None
+    trim = sim.steady_tow(config)
+    state, pitch, yaw = start(config)
+    assert state[lo.Z] == pytest.approx(trim.depth_m, rel=1e-9)
+    assert (pitch, yaw) == pytest.approx((trim.pitch_deg, FIRST_KICK_DEG))
+    speed = np.linalg.norm(state[lo.U : lo.W + 1])
+    assert speed == pytest.approx(config.retrieve.speed_m_s)
+
+
+def test_depth_given_is_kept_and_level():
+    state, pitch, _ = start(load(**{"start.depth_m": 0.3}))
+    assert (state[lo.Z], pitch) == (0.3, pytest.approx(0.0))
+    _, pitch, _ = start(load(**{"start.depth_m": 0.3, "start.pitch_deg": 12.0}))
+    assert pitch == pytest.approx(12.0)
+
+
+def test_pitch_given_and_depth_left_out():
+    state, pitch, _ = start(load(**{"start.pitch_deg": 5.0}))
+    assert pitch == pytest.approx(5.0)
+    assert state[lo.Z] == pytest.approx(sim.steady_tow(load()).depth_m, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "over",
+    [
+        {"retrieve.ramp_s": 1.0},
+        {"retrieve.speed_m_s": 0.0},
+        {"start.velocity_m_s": [0.5, 0.0, 0.0]},
+        {"loads.line": False},
+        {"line": None},
+    ],
+    ids=["ramp", "speed 0", "velocity given", "line off", "no line"],
+)
+def test_a_run_that_does_not_start_at_speed_starts_at_half_a_metre(over):
+    state, pitch, _ = start(load(**over))
+    assert (state[lo.Z], pitch) == (START_DEPTH_M, pytest.approx(0.0))
+    assert START_DEPTH_M == 0.5
+
+
+def test_no_steady_tow_falls_back():
+    # at the top of its nose the surface runner has none (docs/modes.md)
+    config = load("surface-runner")
+    aft, above = tie_path(config).at(-22.0)
+    tie = {"bait.tie.from_nose_mm": aft, "bait.tie.above_centreline_mm": above}
+    tied = load("surface-runner", **tie)
+    assert upright_tow(tied, sim.assemble(tied)) is None
+    with pytest.raises(RunError, match="no steady tow"):
+        sim.steady_tow(tied)
+    state, pitch, _ = start(tied)
+    assert (state[lo.Z], pitch) == (START_DEPTH_M, pytest.approx(0.0))
+
+
+def test_a_run_from_the_steady_tow_stays_at_its_depth():
+    # a true bait without its wake and without a kick stays in its steady tow
+    config = load(
+        **{"loads.wake": False, "start.yaw_deg": 0.0, "solver.duration_s": 2.0,
+           "solver.max_duration_s": 2.0}
+    )  # fmt: skip
+    trim, run = sim.steady_tow(config), sim.simulate(config)
+    assert run.position[:, 2] == pytest.approx(trim.depth_m, abs=5e-3)
+    assert run.line_tension[-1] == pytest.approx(trim.line_tension_n, rel=1e-3)
+    level = sim.simulate(sim.with_overrides(config, {"start.depth_m": 0.5}))
+    assert abs(level.position[-1, 2] - trim.depth_m) > 0.1
