@@ -24,7 +24,7 @@ from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 from sim.kernels.plate import CP_FALL, CP_SHIFT, plate_load
 from sim.model import body_side_force, build_model
-from sim.start import FIRST_KICK_DEG, start_state
+from sim.start import FIRST_KICK_DEG
 
 # How far a value is known. "from memory" goes on with the confidence: high, medium to high, medium.
 READ, COPY, COMPUTED = "read", "read in a copy", "computed"
@@ -108,8 +108,7 @@ def loads_off(config: Config) -> tuple[Coefficient, ...]:
 
 def _listed(config: Config) -> Iterator[Coefficient]:
     bait = assemble(config)
-    _, rod = start_state(config, bait)
-    case = _Case(config, bait, build_model(config, bait, rod))
+    case = _Case(config, bait, build_model(config, bait, np.zeros(3)))
     for group in (
         _water, _current, _mass, _weight, _buoyancy, _surface, _added_mass, _bill, _plates, _wake,
         _crossflow, _shadow, _side_force, _axial, _hooks, _line, _numerics, _limits,
@@ -466,7 +465,8 @@ def _wake(case: _Case) -> Iterator[Coefficient]:
     )  # fmt: skip
     yield load.set(
         "coefficients.wake_damping",
-        "Facchinetti, de Langre & Biolley 2004, for cylinders; use on a bill assumed", HIGH, "eps",
+        "Facchinetti, de Langre & Biolley 2004, from memory, for cylinders; use on a bill assumed",
+        ASSUMED, "eps",
     )  # fmt: skip
     yield load.set(offset, "share of the bill's width, no published value", ASSUMED, "e0")
     yield load.set(
@@ -525,33 +525,34 @@ def _shadow(case: _Case) -> Iterator[Coefficient]:
 
 def _side_force(case: _Case) -> Iterator[Coefficient]:
     load = _Load(case, "Side force and lift of the body", "loads.tail")
-    factor, place = "coefficients.side_force_factor", "coefficients.side_force_aft_of_mid"
+    factor = "coefficients.side_force_factor"
     if off := load.why_off(
         (case.bait.body is not None, BODY),
         (case.config.coefficients.side_force_factor != 0.0, (f"{factor} is 0", factor)),
     ):
         yield from off
         return
-    for name, symbol, heave in (("side force", "k_y", False), ("lift", "k_z", True)):
+    for name, symbol, heave in (("side force", "y", False), ("lift", "z", True)):
         drift = body_side_force(case.config, case.bait, heave)
-        yield load.set(
-            factor,
+        yield load.row(
+            f"factor of the {name}", drift.factor, "1",
             "1 + 0.40 C_B B/T of the body: Jones 1946 for the 1, regression of Clarke, Gedling &"
-            " Hine 1983 for ship hulls in drift; use on a bait assumed",
-            HIGH, symbol, f"factor of the {name}", drift.factor,
+            " Hine 1983 for ship hulls in drift, from memory; use on a bait assumed",
+            ASSUMED, f"k_{symbol}",
         )  # fmt: skip
-        yield load.set(
-            place,
+        yield load.row(
+            f"where the {name} acts behind mid-length", drift.aft_of_mid, "1",
             "share of the length, from the outline: the flow leaves the body at its thickest"
             " section (assumed; laminar), what hulls have beyond that is spread along the body",
-            ASSUMED, f"x_{symbol[-1]}", f"where the {name} acts behind mid-length",
-            drift.aft_of_mid,
+            ASSUMED, f"x_{symbol}",
         )  # fmt: skip
         yield load.row(
             f"how far the {name} is spread about that place", drift.spread, "1",
             "share of the length, root mean square, from the outline as its place", ASSUMED,
-            f"s_{symbol[-1]}",
+            f"s_{symbol}",
         )  # fmt: skip
+    yield load.set(factor, "taken into the factors above", ASSUMED)
+    yield load.set("coefficients.side_force_shift", "taken into the places above", ASSUMED)
 
 
 def _axial(case: _Case) -> Iterator[Coefficient]:
@@ -642,11 +643,11 @@ def _numerics(case: _Case) -> Iterator[Coefficient]:
         yield load.set("solver.rtol", "adaptive steps", CONVENTION)
         yield load.set("solver.atol", "adaptive steps", CONVENTION)
     if case.bait.plates:
-        source = "4 x 6 and 8 x 12 agree to 0.3 %"
+        source = "see the verification page"
         yield load.set("solver.plate_elements_along", source, CONVENTION)
         yield load.set("solver.plate_elements_across", source, CONVENTION)
     if case.bait.body is not None:
-        source = "8 and 48 agree to 0.2 %"
+        source = "see the verification page"
         yield load.set("solver.body_strips", source, CONVENTION)
         yield load.set("solver.body_slices", "Gauss points", CONVENTION)
     if case.config.line is not None:

@@ -52,14 +52,14 @@ def _plate_rows(
 
 
 def body_side_force(config: Config, bait: Assembly, heave: bool) -> SideForce:
-    """Linear side force (lift with ``heave``) of the body, coefficients of the config first."""
+    """Linear side force (lift with ``heave``) of the body, coefficients of the config applied."""
     assert bait.body is not None and config.bait.body is not None
     found = side_force(config.bait.body, bait.body, heave)
-    given = {
-        "factor": config.coefficients.side_force_factor,
-        "aft_of_mid": config.coefficients.side_force_aft_of_mid,
-    }
-    return replace(found, **{k: v for k, v in given.items() if v is not None})
+    return replace(
+        found,
+        factor=found.factor * config.coefficients.side_force_factor,
+        aft_of_mid=found.aft_of_mid + config.coefficients.side_force_shift,
+    )
 
 
 def _strip_rows(config: Config, bait: Assembly) -> np.ndarray:
@@ -211,6 +211,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.BILL_SX : lo.BILL_SZ + 1] = bill.axes[1]
         s[lo.BILL_NX : lo.BILL_NZ + 1] = bill.axes[2]
 
+    mass = bait.rigid_mass + (bait.added_mass if loads.added_mass else 0.0)
     line = config.line
     if line is not None and bait.r_b_tie is not None:
         s[lo.TIE_X : lo.TIE_Z + 1] = bait.r_b_tie
@@ -220,9 +221,9 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.LINE_DAMP] = 2.0 * line.damping_ratio * math.sqrt(bait.mass)
         s[lo.LENGTH] = line.length_m
         s[lo.LINE_CN] = 0.25 * rho * diameter * line.normal_drag_coefficient
-        longest = max([p.length for p in bait.plates], default=BARE_LENGTH_M)
-        length = longest if body is None else body.length
+        length = _longest(bait)
         s[lo.LINE_WAVE] = 2.0 * math.pi * BEATS_A_LENGTH / length
+        s[lo.LINE_NODE] = _percussion(mass, bait.r_b_tie, length)
         s[lo.LINE_CT] = 0.25 * rho * math.pi * diameter * line.tangential_drag_coefficient
         s[lo.ROD_X : lo.ROD_Z + 1] = rod
         s[lo.HEAD_X : lo.HEAD_Y + 1] = heading(config)[:2]
@@ -230,7 +231,6 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
     else:
         s[lo.LENGTH], s[lo.HEAD_X] = 1.0, 1.0
 
-    mass = bait.rigid_mass + (bait.added_mass if loads.added_mass else 0.0)
     plates = np.array(
         [_plate_rows(p, config, bait, p is bill) for p in bait.plates], dtype=float
     ).reshape(-1, lo.N_PLATE)
@@ -249,6 +249,27 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         hooks=_lane(_hook_rows(config, bait)),
         speed=_lane(profile),
     )
+
+
+def _longest(bait: Assembly) -> float:
+    """Length of the body, or of the longest plate of a bait without one [m]."""
+    if bait.body is not None:
+        return bait.body.length
+    return max([p.length for p in bait.plates], default=BARE_LENGTH_M)
+
+
+def _percussion(mass: np.ndarray, tie: np.ndarray, length: float) -> float:
+    """Where along the bait a sideways tug at the tie point leaves it at rest [m].
+
+    From the centre of gravity, forward positive: the centre of percussion, the water's mass
+    included; within a length, since a bait tied at its centre of gravity moves as a whole.
+    """
+    side = np.array([0.0, 1.0, 0.0])
+    moved = np.linalg.solve(mass, np.concatenate([side, np.cross(tie, side)]))
+    sway, yaw = float(moved[1]), float(moved[5])
+    if abs(yaw) * length <= abs(sway):
+        return -math.copysign(length, tie[0]) if tie[0] else 0.0
+    return -sway / yaw
 
 
 def _lane(values: np.ndarray) -> np.ndarray:

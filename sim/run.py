@@ -155,11 +155,14 @@ def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> 
     mobility = float(np.linalg.eigvalsh(moves @ inverse @ moves.T)[-1])
     stiffness = model.scalar[lo.EA, 0] / shortest
     damping = float(model.scalar[lo.LINE_DAMP, 0]) * math.sqrt(stiffness)
-    # the half of the line that the tie point drags along, at twice the speed of the retrieve
-    dragged = float(model.scalar[lo.LINE_CN, 0]) * config.line.length_m
-    damping += 4.0 * dragged * max(1.0, config.retrieve.speed_m_s)
+    # half of the line goes with another point of the bait, at twice the speed of the retrieve
+    dragged = 4.0 * float(model.scalar[lo.LINE_CN, 0]) * config.line.length_m
+    node = np.array([float(model.scalar[lo.LINE_NODE, 0]), 0.0, 0.0])
+    there = np.hstack([np.eye(3), np.array([np.cross(node, d) for d in np.eye(3)])])
+    answer = float(np.linalg.norm(there @ inverse @ moves.T, 2))
+    decay = damping * mobility + dragged * max(1.0, config.retrieve.speed_m_s) * answer
     limit = STEP_ANGLE / math.sqrt(stiffness * mobility)
-    return min(limit, STEP_DECAY / (damping * mobility)) if damping > 0.0 else limit
+    return min(limit, STEP_DECAY / decay) if decay > 0.0 else limit
 
 
 def _line_left(line: Line) -> float:

@@ -17,11 +17,11 @@ from sim.config.models import Config
 from sim.errors import RunError
 from sim.trim import Towed, Trim, balance
 
-STEP = 1e-5  # of the central differences [m, rad, m/s, rad/s]
+STEP = 1e-7  # of the central differences [m, rad, m/s, rad/s]; a stiff line goes slack by less
 # Small motions: position from the rod tip [m], turn about the bait axes [rad], nu [m/s, rad/s].
 MOTIONS = ("x", "y", "z", "roll", "pitch", "yaw", "u", "v", "w", "p", "q", "r")
 SIDEWAYS = np.array([1, 3, 5, 7, 9, 11])
-OFFSET_HELD = SIDEWAYS[1:]  # without y, which moves the line to the side
+LINE_HELD = np.array([0, *range(3, 12)])  # without y and z, which turn the line
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,27 +125,26 @@ def _roots(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return roots[kept], vectors[:, kept]
 
 
-def _named(matrix: np.ndarray, sideways: np.ndarray) -> dict[int, str]:
-    """Names of the sideways roots: index into ``sideways`` to name.
+def _named(matrix: np.ndarray, roots: np.ndarray, sideways: np.ndarray) -> dict[int, str]:
+    """Names of roots: index into ``roots`` to name.
 
-    With the bait's offset from the track held, one sideways root is missing: that of the line, by
-    which a bait comes back onto the track. Among the others the pair that swings fastest for its
-    decay (the largest sum of growth and angular frequency) is the wobble, and the slowest of the
-    rest the lean.
+    With the bait held on its line's direction two roots are missing: those by which a bait swings
+    back behind its rod tip, sideways and up and down. Among the others that are mostly sideways
+    the pair that swings fastest for its decay (the largest sum of growth and angular frequency) is
+    the wobble, and the slowest of the rest the lean.
     """
-    held, _ = _roots(matrix[np.ix_(OFFSET_HELD, OFFSET_HELD)])
-    # pairs may merge where the line root meets another: match one by one, nearest first in sum
-    gap = np.abs(held[:, None] - sideways[None, :])
-    of_held, of_all = linear_sum_assignment(gap)
-    names = {i: "line" for i in range(sideways.size) if i not in of_all}
-    match = dict(zip(of_held, of_all, strict=True))
-    pairs = [i for i in match if held[i].imag > 0.0]
-    wobble = max(pairs, key=lambda i: held[i].imag + held[i].real, default=None)
+    held, _ = _roots(matrix[np.ix_(LINE_HELD, LINE_HELD)])
+    # roots may merge where that of the line meets another: match one by one, nearest first in sum
+    _, of_all = linear_sum_assignment(np.abs(held[:, None] - roots[None, :]))
+    names = {i: "line" for i in range(roots.size) if i not in of_all}
+    found = [i for i in of_all if sideways[i] > 0.5]
+    pairs = [i for i in found if roots[i].imag > 0.0]
+    wobble = max(pairs, key=lambda i: roots[i].imag + roots[i].real, default=None)
     if wobble is not None:
-        names[match[wobble]] = "wobble"
-    rest = [i for i in match if i != wobble]
+        names[wobble] = "wobble"
+    rest = [i for i in found if i != wobble]
     if rest:
-        names[match[max(rest, key=lambda i: held[i].real)]] = "lean"
+        names[max(rest, key=lambda i: roots[i].real)] = "lean"
     return names
 
 
@@ -183,15 +182,13 @@ def _modes(towed: Towed) -> Modes:
     length = towed.bait.body.length if towed.bait.body is not None else 0.1
     weights = np.abs(vectors[:6] * np.repeat([1.0 / length, 1.0], 3)[:, None]) ** 2
     share = weights[SIDEWAYS[:3]].sum(axis=0) / weights.sum(axis=0)
-    across = np.flatnonzero(share > 0.5)
-    names = _named(matrix, roots[across]) if across.size else {}
+    names = _named(matrix, roots, share)
     found = []
     for i in range(roots.size):
         # a shift of a thousand lengths without a turn is one that hardly turns
         largest = int((weights[:, i] * np.repeat([1e-6, 1.0], 3)).argmax())
         shape = vectors[:, i] / vectors[largest, i]
-        name = names.get(int(np.searchsorted(across, i)), "") if i in across else ""
-        found.append(Mode(name, complex(roots[i]), float(share[i]), shape))
+        found.append(Mode(names.get(i, ""), complex(roots[i]), float(share[i]), shape))
     found.sort(key=lambda m: (m.sideways <= 0.5, -m.root.real))
     by_name = {m.name: m for m in found if m.name}
     return Modes(trim, matrix, tuple(found), by_name.get("wobble"), by_name.get("lean"))

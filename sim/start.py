@@ -15,6 +15,7 @@ from sim.kernels import layout as lo
 from sim.trim import upright_tow
 
 FIRST_KICK_DEG = 2.0  # yaw where none is given: lets growing motion show
+STRETCHED = 1.2  # no line stretches farther in a tow
 START_DEPTH_M = 0.5  # where none is given and there is no steady tow to start from
 
 
@@ -48,6 +49,7 @@ def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]
     if yaw is None:
         yaw = FIRST_KICK_DEG if line is not None else 0.0
     depth, pitch = start.depth_m, start.pitch_deg
+    found = depth is None
     if depth is None:
         towed = _steady(config, bait)
         depth = START_DEPTH_M if towed is None else towed[0]
@@ -67,14 +69,19 @@ def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]
         ahead = float(tie @ along)
         height = np.array([0.0, 0.0, -line.rod_tip_height_m])
         apart = float(np.linalg.norm(tie - ahead * along - height))
-        if apart > line.length_m:
+        # the line of a steady tow is stretched
+        most = line.length_m * (STRETCHED if found else 1.0)
+        if apart > most:
+            given = f"start.depth_m = {depth:g}"
+            if found:
+                given = f"line.rod_tip_height_m = {line.rod_tip_height_m:g}"
             raise ConfigError(
-                f"{config.source_path or 'config'}: start.depth_m = {depth:g}: puts the tie"
-                f" point {apart:.4g} m from the path of the rod tip: must be within"
-                f" {line.length_m:g} m of it (line.length_m). Start nearer to that path, lower"
-                " line.rod_tip_height_m, or give a longer line."
+                f"{config.source_path or 'config'}: {given}: puts the tie point {apart:.4g} m from"
+                f" the path of the rod tip: must be within {line.length_m:g} m of it"
+                " (line.length_m). Start nearer to that path, lower line.rod_tip_height_m, or give"
+                " a longer line."
             )
-        reach = math.sqrt(line.length_m**2 - apart**2)
+        reach = math.sqrt(max(0.0, line.length_m**2 - apart**2))
         rod = (ahead + reach) * along + height
     if start.velocity_m_s is not None:
         y[lo.U : lo.W + 1] = start.velocity_m_s

@@ -11,6 +11,7 @@ from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly, assemble
+from sim.bait.frame import heading
 from sim.config import with_overrides
 from sim.config.models import Config
 from sim.errors import RunError
@@ -19,18 +20,18 @@ from sim.kernels.rhs import derivative, make_scratch
 from sim.model import build_model
 
 PITCH_GUESSES = (-0.35, -0.6, -0.1, -0.9, 0.2)  # [rad], nose down first: so a lipped bait swims
-DOWN_GUESSES = (0.2, 0.45, 0.02)  # the line's angle below the horizontal [rad]
+DOWN_GUESSES = (0.2, 0.45, 0.02, 0.005)  # the line's angle below the horizontal [rad]
 BALANCED = 1e-6  # largest acceleration left in the balance [m/s^2, rad/s^2]
 
 
 @dataclass(frozen=True, eq=False)
 class Trim:
-    """A steady tow, seen along the retrieve (x along it, y to starboard, z down).
+    """A steady tow, seen along the way through the water (x along it, y to starboard, z down).
 
     Attributes
     ----------
     pose : ndarray, shape (6,)    centre of gravity from the rod tip [m]; roll, pitch, yaw [rad]
-    speed_m_s : float
+    speed_m_s : float             through the water
     pitch_deg : float             nose up positive
     lean_deg : float              starboard side down positive
     yaw_deg : float               nose to starboard positive
@@ -54,8 +55,9 @@ class Trim:
 class Towed:
     """The right-hand side of a bait on a line whose rod tip moves steadily, wake at rest.
 
-    The frame moves with the rod tip, x along the retrieve. A reeled line is taken at its length at
-    the start: it shortens slowly against the motions looked at.
+    The frame moves with the rod tip, x along its way through the water: a rod tip that moves
+    through a current is one that moves otherwise through still water. A reeled line is taken at
+    its length at the start: it shortens slowly against the motions looked at.
     """
 
     def __init__(self, config: Config, bait: Assembly | None = None):
@@ -65,23 +67,24 @@ class Towed:
                 f"{config.source_path or 'config'}: a steady tow needs [line], [bait.tie] and"
                 " loads.line = true."
             )
-        water = config.water
+        toward = math.radians(config.water.current_toward_deg)
+        current = config.water.current_m_s * np.array([math.cos(toward), math.sin(toward)])
+        through = retrieve.speed_m_s * heading(config)[:2] - current
         self.config = with_overrides(
             config,
             {
                 "retrieve.mode": "tow",
                 "retrieve.ramp_s": 0.0,
                 "retrieve.heading_deg": 0.0,
-                "water.current_toward_deg": math.remainder(
-                    water.current_toward_deg - retrieve.heading_deg, 360.0
-                ),
+                "retrieve.speed_m_s": float(np.hypot(*through)),
+                "water.current_m_s": 0.0,
                 "loads.wake": False,
             },
         )
         self.bait: Assembly = assemble(self.config) if bait is None else bait
         self.rod = np.array([0.0, 0.0, -line.rod_tip_height_m])
         self.length = line.length_m
-        self.speed = retrieve.speed_m_s
+        self.speed = self.config.retrieve.speed_m_s
         self._model = build_model(self.config, self.bait, self.rod)
         self.stiffness = float(self._model.scalar[lo.EA, 0])
         self._scratch = make_scratch(self._model)
@@ -180,8 +183,11 @@ def _upright_balance(towed: Towed) -> np.ndarray | None:
     """Balance of surge, heave and pitch with the bait upright on its track; None without one."""
     for guess in _guesses(towed):
         found = _balance(towed, guess, UPRIGHT, UPRIGHT_BALANCES)
-        if found is not None and abs(found[4]) < 0.5 * math.pi + 1e-6:
-            return found
+        if found is None or abs(found[4]) > 0.5 * math.pi + 1e-6:
+            continue
+        if towed.config.water.surface and _pose(towed, found)[2] + towed.rod[2] < 0.0:
+            continue  # hanging in the air is no tow
+        return found
     return None
 
 
@@ -197,7 +203,9 @@ def upright_tow(config: Config, bait: Assembly) -> tuple[float, float] | None:
     found = _upright_balance(towed)
     if found is None:
         return None
-    return float(_pose(towed, found)[2] + towed.rod[2]), math.degrees(float(found[4]))
+    # rounded, so that the last figures of the solver do not stand at the start of a run
+    depth = float(_pose(towed, found)[2] + towed.rod[2])
+    return round(depth, 6), round(math.degrees(float(found[4])), 4)
 
 
 def balance(towed: Towed) -> Trim:
@@ -208,9 +216,9 @@ def balance(towed: Towed) -> Trim:
     if full is None:
         raise RunError(
             f"{towed.config.source_path or 'config'}: no steady tow found at"
-            f" {towed.speed:g} m/s: no pose balances all loads with the line taut. Such a bait"
-            " turns, comes up or drags its line behind it: look at a run, or try a lower speed or"
-            " water.surface = false."
+            f" {towed.speed:g} m/s through the water: no pose in it was found that balances all"
+            " loads with the line taut. Such a bait turns, comes up or is not reached by its line:"
+            " look at a run, or try another speed or water.surface = false."
         )
     pose = _pose(towed, full)
     towed.imbalance(pose)

@@ -333,19 +333,19 @@ class Coefficients(Table):
         ge=0,
         le=50,
     )
-    side_force_factor: float | None = value(
-        "factor of the body's linear side force and lift",
-        default=None,
-        more="left out, it follows from the body's fullness and axis ratio by the ship regressions"
-        " of Clarke, Gedling & Hine 1983, from memory, for a bait an assumption",
+    side_force_factor: float = value(
+        "factor on the body's linear side force and lift",
+        default=1.0,
+        more="on what follows from the body's outline by the ship regressions of Clarke, Gedling &"
+        " Hine 1983, from memory, for a bait an assumption",
         ge=0,
         le=3,
     )
-    side_force_aft_of_mid: float | None = value(
-        "where the linear side force and lift act behind mid-length",
-        default=None,
-        more="share of the body length, left out, it follows from the outline by the assumption"
-        " that the flow leaves the body at its thickest section (hulls: 0.2 behind to 0.1 ahead)",
+    side_force_shift: float = value(
+        "how far aft the body's linear side force and lift are moved",
+        default=0.0,
+        more="share of the body length, from where the outline puts them by the assumption that the"
+        " flow leaves the body at its thickest section, negative is forward",
         ge=-0.5,
         le=0.5,
     )

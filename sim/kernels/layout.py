@@ -27,7 +27,7 @@ N_STATE = 15
     SURFACE,  # 1 with a free surface at z = 0, 0 without
     CUR_X, CUR_Y, CUR_Z,  # water velocity, earth frame [m/s]
     TAIL_Y,  # side force slope, k rho pi a^2 [kg/m]
-    TAIL_Z,  # lift slope, k rho pi a^2 [kg/m]
+    TAIL_Z,  # lift slope, k rho pi b^2 [kg/m]
     TAIL_PX, TAIL_PZ,  # mid-length, from which these are counted [m]
     TAIL_AFT_Y, TAIL_AFT_Z,  # how far downstream of it they act [m]
     TAIL_SPREAD_Y, TAIL_SPREAD_Z,  # mean square distance from there over which they act [m^2]
@@ -46,12 +46,13 @@ N_STATE = 15
     LENGTH,  # line out at the start [m]
     LINE_CN,  # 0.25 rho d C_n: half of the line is carried by the tie point [kg/m^2]
     LINE_CT,  # 0.25 rho pi d C_t [kg/m^2]
+    LINE_NODE,  # where along the bait a tug at the tie point leaves it at rest [m]
     LINE_WAVE,  # angular frequency of the tie point's motion over the speed [rad/m]
     ROD_X, ROD_Y, ROD_Z,  # rod tip at the start [m]
     HEAD_X, HEAD_Y,  # direction of the retrieve, earth frame [-]
     REEL,  # 1: the line shortens, 0: the rod tip moves
-) = range(48)
-N_SCALAR = 48
+) = range(49)
+N_SCALAR = 49
 
 # --- plates, shape (plates, N_PLATE, lanes)
 (

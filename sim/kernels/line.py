@@ -7,8 +7,8 @@ import math
 from sim.kernels import kernel
 from sim.kernels.layout import (
     CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON,
-    LINE_WAVE, P, Q, R, REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE, TIE_X,
-    TIE_Y, TIE_Z, U, V, W, X, Y, Z,
+    LINE_NODE, LINE_WAVE, P, Q, R, REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE,
+    TIE_X, TIE_Y, TIE_Z, U, V, W, X, Y, Z,
 )  # fmt: skip
 
 SLOWEST = 1.0  # least angular frequency that the line's end is taken to swing at [rad/s]
@@ -64,10 +64,11 @@ def chord_line(t, y, rot, scalar, knots, k):
     -----
     Tension EA/L (l - L) plus damping, never below zero. Half of the line's normal and tangential
     drag (a smooth cylinder: White, Fluid Mechanics) is carried by the tie point, the other half by
-    the rod; it goes with the velocity of the line on the whole: that of the rod tip, or the reel's
-    along the line. A tie point that swings to and fro takes only the near end of the line with it:
-    a taut string in a viscous fluid, whose end resists with sqrt(T c / 2 omega) times its velocity
-    (T y'' = c dy/dt; c the drag per length and velocity), never more than half of the line would.
+    the rod; it goes with the bait on the whole, that is with the point of the bait that a tug at
+    the tie point leaves at rest (its centre of percussion). What the tie point swings to and fro
+    beyond that takes only the near end of the line along: a taut string in a viscous fluid, whose
+    end resists with sqrt(T c / 2 omega) times its velocity (T y'' = c dy/dt; c the drag per length
+    and velocity), never more than half of the line would.
     Weight, sag and inertia of the line are left out. Checked in tests/verification/line_water.py.
     """
     r11, r12, r13, r21, r22, r23, r31, r32, r33 = rot
@@ -105,16 +106,18 @@ def chord_line(t, y, rot, scalar, knots, k):
         tension = max(0.0, stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate)
     tension *= scalar[LINE_ON, k]
 
-    # velocities through the water: of the line on the whole, and of the tie point beyond that
-    cx, cy, cz = scalar[CUR_X, k], scalar[CUR_Y, k], scalar[CUR_Z, k]
-    mx = hx * tow_speed + shorten * ex - cx
-    my = hy * tow_speed + shorten * ey - cy
-    mz = shorten * ez - cz
+    # velocities through the water: of the line's end on the whole, taken where a tug at the tie
+    # point leaves the bait at rest, and of the tie point beyond that
+    node = scalar[LINE_NODE, k]
+    wx, wy, wz = q * tz - r * ty, r * (tx - node) - p * tz, p * ty - q * (tx - node)
+    gx = r11 * wx + r12 * wy + r13 * wz
+    gy = r21 * wx + r22 * wy + r23 * wz
+    gz = r31 * wx + r32 * wy + r33 * wz
+    mx, my, mz = vx - scalar[CUR_X, k] - gx, vy - scalar[CUR_Y, k] - gy, vz - scalar[CUR_Z, k] - gz
     along = mx * ex + my * ey + mz * ez
     nx, ny, nz = mx - along * ex, my - along * ey, mz - along * ez
-    wx, wy, wz = vx - cx - mx, vy - cy - my, vz - cz - mz
-    beyond = wx * ex + wy * ey + wz * ez
-    wx, wy, wz = wx - beyond * ex, wy - beyond * ey, wz - beyond * ez
+    beyond = gx * ex + gy * ey + gz * ez
+    wx, wy, wz = gx - beyond * ex, gy - beyond * ey, gz - beyond * ez
     wet = 1.0
     if scalar[SURFACE, k] > 0.5:
         top, bottom = min(pz, scalar[ROD_Z, k]), max(pz, scalar[ROD_Z, k])

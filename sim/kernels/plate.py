@@ -10,6 +10,7 @@ from sim.kernels.layout import (
     PL_K1, PL_K2, PL_L1, PL_L2, PL_MUNK, PL_NX, PL_NY, PL_NZ, PL_ON, PL_REACH, PL_WAKE, PL_X,
     PL_Y, PL_Z,
 )  # fmt: skip
+from sim.kernels.wake import WIDEST
 
 # Centre of pressure ahead of the centre in chords over cos a: at small incidence (thin aerofoil,
 # exact), and what it loses toward 90 degrees (fitted to Holmes, Letchford & Lin 2006).
@@ -133,7 +134,7 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
     force = stream + broadside * broad
     ahead = pressure_shift(vn, speed) / speed
     at1 = l1 * v1 * ahead
-    at2 = l2 * v2 * ahead + plates[i, PL_WAKE, k] * s
+    at2 = l2 * v2 * ahead + plates[i, PL_WAKE, k] * min(WIDEST, max(-WIDEST, s))
     on = -plates[i, PL_ON, k]
     total = on * (force + lift)
     moment1 = on * (broadside * broad1 + force * at1)  # first moments of the normal force

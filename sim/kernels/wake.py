@@ -9,6 +9,11 @@ from sim.kernels.layout import (
 )  # fmt: skip
 
 
+# The swing is about 2. A bill that turns out of the stream slows the oscillator's beat but not its
+# speed, and throws s far beyond that: neither damping nor shift follow it farther than this.
+WIDEST = 3.0
+
+
 @kernel
 def wake_oscillator(u, v, w, p, q, r, s, rate, scalar, k, dy):
     """Set the rates of the wake rows of ``dy`` from the bill's motion.
@@ -50,6 +55,6 @@ def wake_oscillator(u, v, w, p, q, r, s, rate, scalar, k, dy):
     dy[S, k] = rate
     dy[SDOT, k] = (
         scalar[COUPLING, k] * side
-        - scalar[EPS, k] * omega * (s * s - 1.0) * rate
+        - scalar[EPS, k] * omega * (min(s * s, WIDEST * WIDEST) - 1.0) * rate
         - omega * omega * s
     )

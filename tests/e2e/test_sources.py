@@ -58,11 +58,10 @@ def test_json_is_the_list_of_the_library(call, pike):
 
 
 def test_a_coefficient_that_is_set(call, pike):
-    key = "coefficients.side_force_aft_of_mid"
-    name = "where the side force acts"
+    key = "coefficients.side_force_shift"
+    name = "how far aft the body's"
     before = row_of(call("sources", pike).stdout, name)
-    assert " | assumed: share of the length, from the outline" in before
-    assert before.endswith(f"spread along the body ({key})")
+    assert before == f"0 | assumed: taken into the places above ({key})"
     after = row_of(call("sources", pike, "--set", f"{key}=0.123456").stdout, name)
     assert after == f"0.123456 | given: this configuration ({key})"
 
@@ -129,7 +128,7 @@ def test_in_a_terminal_of_80_columns(pike):
     plain = re.sub(r"\x1b\[[0-9;]*m", "", text)
     assert "\x1b[1mLine\x1b[0m (loads.line)" in text  # bold heading, plain switch
     assert max(map(len, plain.splitlines())) <= 80
-    assert "(coefficients.side_force_aft_of_mid)\n" in plain
+    assert "(coefficients.side_force_shift)\n" in plain
 
 
 def test_in_a_narrow_terminal_lines_are_folded(pike):

@@ -50,27 +50,6 @@ def test_axial_drag_has_no_front():
     assert astern == pytest.approx(-ahead, rel=1e-12)
 
 
-@pytest.mark.parametrize("aft", [-0.2, 0.0, 0.1, 0.3])
-def test_side_force_and_lift_act_where_they_are_said_to(aft):
-    # Statics, exact: the moment about the centre of gravity is the force times the distance of
-    # its stated place, a share of the length behind mid-length on the body's own centreline. The
-    # place itself is an assumption that no published value settles.
-    length, width, height = 80.0, 14.0, 20.0
-    weight = {"mass_g": 5.0, "from_nose_mm": 30.0, "above_centreline_mm": -6.0}
-    cfg = config(
-        {"body": ellipsoid(length, width, height, 0.5), "ballast": [weight]},
-        ("tail",),
-        coefficients={"side_force_aft_of_mid": aft, "side_force_factor": 1.25},
-    )
-    found = sim.captive(cfg, (1.0, 0.05, -0.03))
-    place = np.array([-(0.5 + aft) * length, 0.0, 0.0]) * MM - found.centre_of_gravity
-    assert found.force[1] < 0.0 < found.force[2]
-    assert found.moment == pytest.approx(np.cross(place, found.force), rel=1e-9, abs=1e-15)
-    # k rho pi a^2 u v, the greatest half height for the side force, half width for the lift
-    ratio = found.force[1] / 0.05 / (found.force[2] / -0.03)
-    assert ratio == pytest.approx((height / width) ** 2, rel=1e-3)
-
-
 def test_sections_follow_the_greatest_section_of_the_body():
     # One coefficient a body, taken at its greatest section: sway and heave of a body change places
     # when it is laid on its side.

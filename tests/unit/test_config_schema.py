@@ -87,7 +87,7 @@ def test_the_schema_has_the_agreed_tables_and_keys():
         " spin_turns",
         "loads": "weight buoyancy added_mass bill plates wake body_drag tail axial_drag hooks line",
         "coefficients": "strouhal wake_offset wake_damping wake_coupling side_force_factor"
-        " side_force_aft_of_mid crossflow_end_factor bill_shadow bill_shadow_reach_mm"
+        " side_force_shift crossflow_end_factor bill_shadow bill_shadow_reach_mm"
         " bluff_drag_share",
     }
     assert {path: set(child.model.model_fields) for path, child in tables().items()} == {
@@ -163,8 +163,8 @@ def test_defaults_are_the_agreed_ones():
         0.08,
         0.3,
         0.0,
-        None,
-        None,
+        1.0,
+        0.0,
         None,
         0.0,
         25.0,
@@ -223,7 +223,7 @@ def test_bounds_are_closed_or_open_as_stated():
         ("retrieve.speed_m_s", (0, 10), (-1e-9, 10.01)),
         ("solver.step_ms", (0.01, 20), (0.0099, 20.1)),
         ("solver.plate_elements_along", (1, 16), (0, 17)),
-        ("coefficients.side_force_aft_of_mid", (-0.5, 0.5), (-0.51, 0.51)),
+        ("coefficients.side_force_shift", (-0.5, 0.5), (-0.51, 0.51)),
         ("limits.roll_deg", (1e-9,), (0,)),
         ("bait.body.density_g_cm3", (0.05, 25), (0.049, 25.1)),
     ):

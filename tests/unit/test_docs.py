@@ -565,39 +565,6 @@ def test_what_the_page_says_of_the_wake():
     )
 
 
-# Ends of the balanced stretch [mm along the tie path] with the side force 0.05 and 0.2 L behind the
-# middle; None where it reaches the tip of the bill.
-STRETCH = {
-    "shallow-runner": ((-11, 1), (-9, 3)),
-    "deep-runner": ((-15, -5), (-13, -3)),
-    "slab-sided": ((-12, -5), (-10, -4)),
-    "slow-sinker": ((-9, -3), (-7, None)),
-}
-
-
-@pytest.mark.parametrize("name", ALL)
-def test_where_the_side_force_acts_moves_the_balanced_stretch(name):
-    def classes(share: float, places: list[int]) -> list[str | None]:
-        config = load_config(
-            TOP / "configs" / f"{name}.toml", {"coefficients.side_force_aft_of_mid": share}
-        )
-        return [tied(config, float(d)).motion_class for d in places]
-
-    if name not in STRETCH:
-        assert "balanced" in classes(0.05, [-4])
-        assert "balanced" not in classes(0.2, list(range(-12, 8, 2)))
-        return
-    for share, (upper, lower) in zip((0.05, 0.2), STRETCH[name], strict=True):
-        assert classes(share, [upper - 1, upper]) == ["tight", "balanced"]
-        if lower is None:
-            assert classes(share, [5, 12]) == ["balanced", "balanced"]
-        else:
-            assert [c == "balanced" for c in classes(share, [lower, lower + 1])] == [True, False]
-    assert "comes down by 2 mm on four of the baits, the lower end by 1 to 2 mm on three, and" in (
-        words("limits")
-    )
-
-
 def test_what_the_page_says_of_skewed_baits_tied_high():
     leans, turns = [], []
     for name in ALL:

@@ -67,12 +67,18 @@ def test_blunt_tail_loses_its_share_at_the_end():
     assert 0.5 < own < 0.8  # centre of a^2 along the club
 
 
-def test_given_values_come_first():
-    config = bait(ELLIPSOID, side_force_factor=0.7, side_force_aft_of_mid=-0.05)
+def test_coefficients_of_the_config_scale_and_move_it():
+    plain = found(bait(ELLIPSOID))
+    factor, shift = 0.7 / plain.factor, -0.05 - plain.aft_of_mid
+    config = bait(ELLIPSOID, side_force_factor=factor, side_force_shift=shift)
     got = sim.captive(config, (1.0, 0.02, 0.0))
     density = sim.assemble(config).water.density
     assert got.force[1] == pytest.approx(-0.7 * density * math.pi * (0.5 * H) ** 2 * 0.02, rel=1e-5)
     assert got.moment[2] == pytest.approx(got.force[1] * 0.05 * L)
+    lift = sim.captive(config, (1.0, 0.0, 0.02))
+    other = found(bait(ELLIPSOID), heave=True)
+    place = -(other.aft_of_mid + shift) * L
+    assert lift.moment[1] == pytest.approx(-lift.force[2] * place)
 
 
 @pytest.mark.parametrize("speed", [1.0, -1.0])

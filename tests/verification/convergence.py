@@ -11,7 +11,7 @@ import numpy as np
 
 import sim
 
-from .suite import BAITS, COMPUTED, CONFIGS, Row, case, picture
+from .suite import BAITS, CONFIGS, OWN, Row, case, picture
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -134,7 +134,7 @@ def judged(label: str, tried: Overrides, finest: Overrides, source: str) -> Iter
         for name, (text, tolerance) in MEASURES.items():
             yield Row(
                 f"{text} over that of the finest, {bait}, {label} (shipped)",
-                largest(ratios(name, tried, finest, [bait])), 1.0, tolerance, source, COMPUTED,
+                largest(ratios(name, tried, finest, [bait])), 1.0, tolerance, source, OWN,
                 note="Largest of the tie points that are tight or balanced.",
             )  # fmt: skip
     for name, (text, tolerance) in MEASURES.items():
@@ -142,7 +142,7 @@ def judged(label: str, tried: Overrides, finest: Overrides, source: str) -> Iter
         yield Row(
             f"{text} over that of the finest, over-rolling, {label} (shipped)",
             largest(ratios(name, tried, finest, used=False)), 1.0,
-            math.inf if beating else tolerance, source, COMPUTED,
+            math.inf if beating else tolerance, source, OWN,
             note="Largest of the over-rolling tie points of all baits."
             + (" Two of them beat and have no sharp frequency." if beating else ""),
         )  # fmt: skip
@@ -162,7 +162,7 @@ def changed(
                 found.append(f"{bait} at {tie:+g} mm {now} instead of {end}")
     return Row(
         f"tie points of {POINTS} that change class, {label}", float(len(found)), 0.0, tolerance,
-        source, COMPUTED, kind="absolute", note="; ".join(found),
+        source, OWN, kind="absolute", note="; ".join(found),
     )  # fmt: skip
 
 
@@ -179,7 +179,7 @@ def unsettled(label: str, tried: Overrides, finest: Overrides, source: str) -> R
     ]
     return Row(
         f"tie points of {POINTS} that did not settle, {label}", float(len(lists[0])),
-        float(len(lists[1])), math.inf, source, COMPUTED, kind="absolute", note=" ".join(texts),
+        float(len(lists[1])), math.inf, source, OWN, kind="absolute", note=" ".join(texts),
     )  # fmt: skip
 
 
@@ -191,7 +191,7 @@ def reported(label: str, tried: Overrides, finest: Overrides, source: str) -> It
     }
     worst = max(apart, key=lambda bait: abs(apart[bait] - 1.0))
     yield Row(
-        f"largest change of the three, {label}", apart[worst], 1.0, math.inf, source, COMPUTED,
+        f"largest change of the three, {label}", apart[worst], 1.0, math.inf, source, OWN,
         note="Of frequency, yaw and roll amplitude at the tie points that are tight or balanced;"
         f" found on the {worst}.",
     )  # fmt: skip
@@ -288,7 +288,7 @@ def everything() -> Iterable[Row]:
             text, tolerance = texts[name]
             yield Row(
                 f"{text}, {bait}", getattr(ours, name), getattr(finest, name), tolerance, source,
-                COMPUTED, unit,
+                OWN, unit,
             )  # fmt: skip
     yield from judged("five tie points", {}, FINEST, source)
     lines = ("of its own swing", "of the wake")
@@ -297,7 +297,7 @@ def everything() -> Iterable[Row]:
     ):
         yield Row(
             f"frequency {line}, {BEATS[0]} at {BEATS[1]:+g} mm", ours_hz, finest_hz, FREQUENCY,
-            source, COMPUTED, "Hz", note="The strongest line in the spectrum of yaw, and in that of"
+            source, OWN, "Hz", note="The strongest line in the spectrum of yaw, and in that of"
             f" the bill's wake, in {END_S:g} s.",
         )  # fmt: skip
 
@@ -321,7 +321,7 @@ def step() -> Iterable[Row]:
         )
         yield Row(
             f"largest change of the three, five baits, {label} at 2 m/s", ratio, 1.0, math.inf,
-            f"the same runs at {STEPS[0].label}", COMPUTED,
+            f"the same runs at {STEPS[0].label}", OWN,
         )  # fmt: skip
 
 
@@ -412,16 +412,16 @@ def run_length() -> Iterable[Row]:
         lost = [f"{mm:+d} mm" for mm, ours, _ in points if ours.motion_class is None]
         yield Row(
             f"largest change of the three, {bait}, tie points 1 mm apart", largest(found), 1.0,
-            math.inf, source, COMPUTED, note="Of those that are tight or balanced.",
+            math.inf, source, OWN, note="Of those that are tight or balanced.",
         )  # fmt: skip
         yield Row(
             f"beyond 1 % or 3 %, {bait}, of {len(used)} tie points 1 mm apart",
-            float(len(beyond)), 0.0, math.inf, source, COMPUTED, kind="absolute",
+            float(len(beyond)), 0.0, math.inf, source, OWN, kind="absolute",
             note="; ".join(beyond),
         )  # fmt: skip
         yield Row(
             f"not settled, {bait}, of {len(points)} tie points 1 mm apart", float(len(lost)), 0.0,
-            math.inf, "a count; none is wanted", COMPUTED, kind="absolute", note=", ".join(lost),
+            math.inf, "a count; none is wanted", OWN, kind="absolute", note=", ".join(lost),
         )  # fmt: skip
 
 
@@ -441,7 +441,7 @@ def start() -> Iterable[Row]:
         for name, (text, unit) in {"depth": ("depth", "m"), "pitch": ("mean pitch", "deg")}.items():
             yield Row(
                 f"{text}, {bait}, started at 0.3 m", getattr(ours, name), getattr(end, name),
-                math.inf, against, COMPUTED, unit,
+                math.inf, against, OWN, unit,
             )  # fmt: skip
     for way, changes in (("started at 0.3 m", high), ("started by default", {})):
         yield from reported(way, changes, lasting(END_S), against)
@@ -457,7 +457,7 @@ def start() -> Iterable[Row]:
             )
             yield Row(
                 f"largest change of the three, {line:g} m of line at {speed:g} m/s, {way}", ratio,
-                1.0, math.inf, "started by default, over sixteen line lengths of travel", COMPUTED,
+                1.0, math.inf, "started by default, over sixteen line lengths of travel", OWN,
                 note="Of frequency, yaw and roll amplitude at the shipped tie points.",
             )  # fmt: skip
 
@@ -493,12 +493,12 @@ def line_length() -> Iterable[Row]:
             yield Row(
                 f"largest change of the three, {bait}, {line:g} m of line",
                 largest(r for name in MEASURES for r in ratios(name, there, LONG, [bait])), 1.0,
-                math.inf, source, COMPUTED, note="Of frequency, yaw and roll amplitude at the tie"
+                math.inf, source, OWN, note="Of frequency, yaw and roll amplitude at the tie"
                 " points that are tight or balanced.",
             )  # fmt: skip
             yield Row(
                 f"depth, {bait}, {line:g} m of line", ran(bait, SHIPPED, there).depth,
-                ran(bait, SHIPPED, LONG).depth, math.inf, source, COMPUTED, "m",
+                ran(bait, SHIPPED, LONG).depth, math.inf, source, OWN, "m",
             )  # fmt: skip
         yield changed(f"{line:g} m of line", there, LONG, source)
 

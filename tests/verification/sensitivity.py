@@ -27,7 +27,7 @@ class Assumption(NamedTuple):
     low: float
     high: float
     why: str
-    share: bool = False  # low and high are shares of what the bait has
+    share: bool = False  # low and high are shares of what the bait has, or of what is computed
 
 
 ASSUMPTIONS = (
@@ -36,7 +36,7 @@ ASSUMPTIONS = (
         "a quarter less or more; hulls and bodies of revolution disagree by more", True,
     ),
     Assumption(
-        "place of the side force", "coefficients.side_force_aft_of_mid", -0.05, 0.05,
+        "place of the side force", "coefficients.side_force_shift", -0.05, 0.05,
         "a twentieth of the length ahead of where the outline puts it, or behind",
     ),
     Assumption(
@@ -79,13 +79,6 @@ def _varied(bait: str, assumption: Assumption | None, value: float) -> sim.Confi
             for i, hook in enumerate(config.bait.hook)
         }
         return sim.with_overrides(config, areas)
-    if assumption.key.startswith("coefficients.side_force"):
-        own = {c.symbol: c.value for c in sim.sources(config)}
-        if assumption.share:
-            # the lift goes along with the side force
-            value *= own["k_y"]
-        else:
-            value += own["x_y"]
     return sim.with_overrides(config, {assumption.key: value})
 
 
@@ -141,7 +134,7 @@ def label(assumption: Assumption, value: float) -> str:
     """What is changed, in words."""
     if assumption.share:
         return f"{assumption.name}, {100 * (value - 1):+.0f} %"
-    if assumption.key.endswith("aft_of_mid"):
+    if assumption.key.endswith("shift"):
         return f"{assumption.name}, {value:+g} L"
     return f"{assumption.name}, {value:g}"
 
@@ -153,8 +146,9 @@ def shifts(assumption: Assumption) -> dict[str, tuple[float, float]]:
         base = stretch(bait)
         ends = [stretch(bait, *v) for v in variants() if v[0] is assumption]
         found[bait] = (
-            max(abs(e.top - base.top) for e in ends),
-            max(abs(e.bottom - base.bottom) for e in ends),
+            # NaN, a stretch that is lost, wins over every number
+            float(np.max([abs(e.top - base.top) for e in ends])),
+            float(np.max([abs(e.bottom - base.bottom) for e in ends])),
         )
     return found
 

@@ -17,12 +17,21 @@ TOP = Path(__file__).parents[2]
 CONFIGS = TOP / "configs"
 BAITS = ("shallow-runner", "surface-runner", "deep-runner", "slab-sided", "slow-sinker")
 
-# How far a source can be trusted.
+# How far the reference of a row can be trusted.
 READ = "read"  # in the source itself
 SECONDARY = "read in a copy"  # public code or notes that quote it
 COMPUTED = "computed"  # from a closed form, or by another program, when the suite runs
 MEMORY_HIGH = "from memory, high"
 MEMORY_MEDIUM = "from memory, medium"
+PRACTICE = "common practice, no source"  # a word of the trade
+OWN = "this program"  # another setting, another integrator over its equations, its own runs
+OF_REFERENCE = "check of a reference"  # one outside thing against another; not the program
+STATUSES = (
+    READ, SECONDARY, COMPUTED, MEMORY_HIGH, MEMORY_MEDIUM, PRACTICE, OWN, OF_REFERENCE,
+)  # fmt: skip
+
+# Note of a row whose reference is the very table or formula that the program uses.
+ARRIVES = "The program uses this formula: the row shows that it arrives, not that it is right."
 
 # the files of cases, in the order of the document
 MODULES = (
@@ -44,7 +53,12 @@ class Row:
     status : str        how far that can be trusted: one of the words above
     unit : str          "1" without one
     kind : str          "relative" (difference over the reference), or "absolute" (in the unit)
-    note : str          why the tolerance is what it is, or what a known difference means
+    note : str          why the tolerance is what it is, or what a known difference means; with
+                        ``ARRIVES`` in it where the program uses the reference's own formula
+
+    Raises
+    ------
+    ValueError    for a row that could not be judged or shown, with its quantity
     """
 
     quantity: str
@@ -56,6 +70,30 @@ class Row:
     unit: str = "1"
     kind: Literal["relative", "absolute"] = "relative"
     note: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse a row that could not be judged or shown."""
+        exact = self.tolerance == 0.0 and self.kind == "absolute"
+        faults = [
+            text
+            for wrong, text in (
+                (self.kind not in ("relative", "absolute"), f"unknown kind {self.kind!r}"),
+                (self.status not in STATUSES, f"unknown status {self.status!r}"),
+                (not math.isfinite(self.reference), f"reference {self.reference}"),
+                (
+                    self.kind == "relative" and self.reference == 0.0,
+                    "a difference relative to 0; make it absolute",
+                ),
+                (
+                    not (self.tolerance > 0.0 or exact),
+                    f"tolerance {self.tolerance}; above 0, or 0 for an absolute row",
+                ),
+                ("|" in self.source, "a bar in the source, which ends the cell of the table"),
+            )
+            if wrong
+        ]
+        if faults:
+            raise ValueError(f"row {self.quantity!r}: {'; '.join(faults)}")
 
     @property
     def difference(self) -> float:

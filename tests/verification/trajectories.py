@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from typing import Any
 
@@ -14,8 +14,8 @@ from scipy.spatial.transform import Rotation
 
 import sim
 
-from .lone import GRAVITY, MM, RHO, only
-from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, Row, case, picture
+from .lone import GRAVITY, MM, RHO, ellipsoid, lone
+from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, OWN, Row, case, picture
 
 DOP853 = "SciPy's DOP853, rtol 1e-12"
 TIGHT = {"method": "dop853", "rtol": 1e-12, "atol": 1e-14}
@@ -75,8 +75,9 @@ def first_second() -> Iterator[Row]:
     """The program steps 2 ms at a time with the classical Runge-Kutta method. Here the five
     demonstration baits swim their first second with all loads on, and once more with the same
     equations under SciPy's adaptive method of order 8 at a relative tolerance of 1e-12 (its own
-    error is below 1e-8 mm). The difference is what the step costs: less than a ten-thousandth of a
-    millimetre and a thousandth of a degree, far below anything else in this document."""
+    error is below 1e-8 mm). Both have the program's own equations, so this says nothing about them.
+    The difference is what the step costs: less than a ten-thousandth of a millimetre and a
+    thousandth of a degree, far below anything else in this document."""
     for bait in BAITS:
         run, exact = swim(bait, 2.0), swim(bait, 0.0)
         place, turn = apart_mm(run, exact), apart_deg(run, exact)
@@ -84,15 +85,15 @@ def first_second() -> Iterator[Row]:
             i = int(np.searchsorted(run.time, at - 1e-9))
             yield Row(
                 f"{bait}: yaw at {at:g} s", yaw_deg(run, i), yaw_deg(exact, i), 2e-3, DOP853,
-                COMPUTED, "degrees", "absolute",
+                OWN, "degrees", "absolute",
             )  # fmt: skip
             yield Row(
                 f"{bait}: distance between the places at {at:g} s", float(place[i]), 0.0, 1e-3,
-                DOP853, COMPUTED, "mm", "absolute",
+                DOP853, OWN, "mm", "absolute",
             )  # fmt: skip
             yield Row(
                 f"{bait}: angle between the attitudes at {at:g} s", float(turn[i]), 0.0, 2e-3,
-                DOP853, COMPUTED, "degrees", "absolute",
+                DOP853, OWN, "degrees", "absolute",
             )  # fmt: skip
 
 
@@ -116,11 +117,11 @@ def whole_run() -> Iterator[Row]:
         for key, (name, unit, tolerance) in MEASURES.items():
             yield Row(
                 f"{bait}: {name}", run.measures[key], exact.measures[key], tolerance, DOP853,
-                COMPUTED, unit,
+                OWN, unit,
             )  # fmt: skip
         yield Row(
             f"{bait}: other class ({exact.motion_class})",
-            float(run.motion_class != exact.motion_class), 0.0, 0.0, DOP853, COMPUTED, "1",
+            float(run.motion_class != exact.motion_class), 0.0, 0.0, DOP853, OWN, "1",
             "absolute",
         )  # fmt: skip
 
@@ -186,42 +187,24 @@ def step_picture() -> Figure:
 # --- integrators of our own ----------------------------------------------------------------------
 
 
-def lone(bait: Mapping[str, Any], on: Sequence[str], end_s: float, **tables: Any) -> sim.Config:
-    """A bait in water without end on which only the named loads act."""
-    solver = {"duration_s": end_s, "max_duration_s": end_s, "step_ms": 2.0, "output_step_ms": 20.0}
-    return sim.config_from_dict(
-        {
-            "bait": bait,
-            **tables,
-            "water": {"density_kg_m3": RHO, "viscosity_m2_s": 1e-6, "surface": False},
-            "loads": only(*on),
-            "solver": {**solver, **tables.get("solver", {})},
-        }
-    )
+SIZE = (60.0, 40.0, 20.0)  # whole axes of the ellipsoid [mm]
 
 
-def body(density: float) -> dict[str, Any]:
-    """Table of the ellipsoid 3 : 2 : 1."""
-    return {
-        "form": "ellipsoid",
-        "length_mm": 60.0,
-        "width_mm": 40.0,
-        "height_mm": 20.0,
-        "density_g_cm3": density,
-    }
+def lasting(end_s: float) -> dict[str, float]:
+    """Solver table: the shipped step, a state each ten."""
+    return {"duration_s": end_s, "max_duration_s": end_s, "step_ms": 2.0, "output_step_ms": 20.0}
 
 
 def tumbling(solver: Mapping[str, Any]) -> sim.Config:
     """A neutral ellipsoid in ideal fluid, fast."""
     return lone(
-        {"body": body(1.0)},
+        {"body": ellipsoid(SIZE)},
         ("added_mass",),
-        0.4,
         start={
             "velocity_m_s": [1.0, 0.2, -0.1],
             "rates_deg_s": [math.degrees(w) for w in (30.0, 20.0, 50.0)],
         },
-        solver={"output_step_ms": 20.0, **solver},
+        solver={**lasting(0.4), **solver},
     )
 
 
@@ -301,9 +284,11 @@ SOFT = {
 
 def independent_cases() -> dict[str, sim.Config]:
     """Bodies on which only loads act that a few lines can state."""
-    ballasted = {"body": body(1.0), "ballast": BALLAST}
+    ballasted = {"body": ellipsoid(SIZE), "ballast": BALLAST}
     tied = {**ballasted, "tie": {"from_nose_mm": 2.0, "above_centreline_mm": 3.0}}
+    two_seconds = lasting(2.0)
     hung = {
+        "solver": two_seconds,
         "line": SOFT,
         "retrieve": {"speed_m_s": 0.0},
         "start": {"depth_m": 0.2, "yaw_deg": 10.0, "roll_deg": 10.0},
@@ -316,12 +301,17 @@ def independent_cases() -> dict[str, sim.Config]:
     }
     sinking = ("weight", "buoyancy", "added_mass")
     return {
-        "neutral, tumbling": lone({"body": body(1.0)}, ("added_mass",), 2.0, start=tumble),
-        "ballasted, sinking": lone(
-            ballasted, sinking, 2.0, start={"roll_deg": 30.0, "pitch_deg": 20.0}
+        "neutral, tumbling": lone(
+            {"body": ellipsoid(SIZE)}, ("added_mass",), start=tumble, solver=two_seconds
         ),
-        "on a line in water": lone(tied, (*sinking, "line"), 2.0, **hung),
-        "on a line in air": lone(tied, ("weight", "line"), 2.0, **hung),
+        "ballasted, sinking": lone(
+            ballasted,
+            sinking,
+            start={"roll_deg": 30.0, "pitch_deg": 20.0},
+            solver=two_seconds,
+        ),
+        "on a line in water": lone(tied, (*sinking, "line"), **hung),
+        "on a line in air": lone(tied, ("weight", "line"), **hung),
     }
 
 
@@ -359,11 +349,11 @@ def independent() -> Iterator[Row]:
     # a sphere tied at its centre: only its place matters
     cfg = lone(
         {
-            "body": {**body(2.0), "length_mm": 20.0, "width_mm": 20.0, "height_mm": 20.0},
+            "body": ellipsoid((20.0, 20.0, 20.0), 2.0),
             "tie": {"from_nose_mm": 10.0, "above_centreline_mm": 0.0},
         },
         ("weight", "line"),
-        4.0,
+        solver=lasting(4.0),
         line={**SOFT, "damping_ratio": 0.02},
         retrieve={"speed_m_s": 0.0},
         start={"depth_m": 0.2, "yaw_deg": 0.0, "velocity_m_s": [0.0, 0.8, 0.0]},
