@@ -17,7 +17,8 @@ from sim.config.models import Config
 from sim.errors import RunError
 from sim.trim import Towed, Trim, balance
 
-STEP = 1e-7  # of the central differences [m, rad, m/s, rad/s]; a stiff line goes slack by less
+STEP = 1e-5  # of the central differences [m, rad, m/s, rad/s],
+SLACK = 0.1  # or this share of the line's stretch, so that a stiff line does not go slack
 # Small motions: position from the rod tip [m], turn about the bait axes [rad], nu [m/s, rad/s].
 MOTIONS = ("x", "y", "z", "roll", "pitch", "yaw", "u", "v", "w", "p", "q", "r")
 SIDEWAYS = np.array([1, 3, 5, 7, 9, 11])
@@ -110,11 +111,13 @@ def linearise(towed: Towed, pose: np.ndarray) -> np.ndarray:
         omega = rates[3:]
         return np.concatenate([drift, omega + 0.5 * np.cross(turn, omega), rate[3:]])
 
+    towed.imbalance(pose)
+    step = min(STEP, SLACK * towed.length * towed.tension / towed.stiffness)
     matrix = np.empty((12, 12))
     for i in range(12):
         small = np.zeros(12)
-        small[i] = STEP
-        matrix[:, i] = (motion(small) - motion(-small)) / (2.0 * STEP)
+        small[i] = step
+        matrix[:, i] = (motion(small) - motion(-small)) / (2.0 * step)
     return matrix
 
 

@@ -30,6 +30,8 @@ STATUSES = (
     READ, SECONDARY, COMPUTED, MEMORY_HIGH, MEMORY_MEDIUM, PRACTICE, OWN, OF_REFERENCE,
 )  # fmt: skip
 
+# What the judged rows are counted as: how much a row that holds says about the program.
+Group = Literal["outside", "formula", "itself", "reference"]
 # Note of a row whose reference is the very table or formula that the program uses.
 ARRIVES = "The program uses this formula: the row shows that it arrives, not that it is right."
 
@@ -38,6 +40,15 @@ MODULES = (
     "rigid_body", "mujoco_fluid", "trajectories", "added_mass", "plates", "bodies", "falling",
     "wake", "line_water", "modes", "convergence", "sensitivity",
 )  # fmt: skip
+
+
+def group(status: str, note: str) -> Group:
+    """What a row is counted as, from its status and its note."""
+    if status == OWN:
+        return "itself"
+    if status == OF_REFERENCE:
+        return "reference"
+    return "formula" if ARRIVES in note else "outside"
 
 
 @dataclass(frozen=True)
@@ -100,6 +111,11 @@ class Row:
         """Ours less the reference, over the reference where the row is relative."""
         apart = self.ours - self.reference
         return apart / abs(self.reference) if self.kind == "relative" else apart
+
+    @property
+    def group(self) -> Group:
+        """What the row is counted as."""
+        return group(self.status, self.note)
 
     @property
     def reported_only(self) -> bool:
