@@ -103,13 +103,13 @@ def ellipsoids() -> Iterable[Row]:
         exact = lamb(slenderness, 1.0, 1.0)
         water = bait.volume * 1e6
         scale = water, water, water / 5.0 * (slenderness**2 + 1.0)
-        for name, i, value, unit in zip(
+        for name, i, value, own in zip(
             ("surge", "sway", "yaw"), (0, 1, 5), printed, scale, strict=True
         ):
             what = f"{name} of a spheroid {slenderness:g}:1, on the water displaced"
-            yield Row(what, found[i] / unit, exact[i] / unit, 1e-5, LAMB, COMPUTED)
+            yield Row(what, found[i] / own, exact[i] / own, 1e-5, LAMB, COMPUTED)
             yield Row(
-                f"{what}, printed", found[i] / unit, value, 0.0101 if value > 0.1 else 0.015,
+                f"{what}, printed", found[i] / own, value, 0.0101 if value > 0.1 else 0.015,
                 "Lamb 1932, Art. 115, table", MEMORY_HIGH, note=note,
             )  # fmt: skip
     for axes in (

@@ -94,7 +94,7 @@ def prism(length_mm: float, width_mm: float, height_mm: float, exponent: float) 
     }
 
 
-NO_ENDS = {"coefficients": {"crossflow_end_factor": 1.0}}
+NO_ENDS: dict[str, Any] = {"coefficients": {"crossflow_end_factor": 1.0}}
 
 
 def section(ratio: float, motion: str = "sway", exponent: float = 2.0) -> float:
@@ -393,7 +393,7 @@ def turning() -> list[Row]:
             "hang_mm": 9.0, "drag_area_mm2": 42.0}
     cfg = alone(ellipsoid((60.0, 14.0, 20.0)), ("hooks",), hooks=(hook,))
     velocity, rates = np.array([0.9, -0.2, 0.1]), np.array([2.0, -1.0, 5.0])
-    found = sim.captive(cfg, velocity, rates)
+    found = sim.captive(cfg, velocity.tolist(), rates.tolist())
     place = np.array([-50.0, 3.0, 17.0]) * MM - found.centre_of_gravity
     at = velocity + np.cross(rates, place)
     pull = -0.5 * RHO * 42e-6 * float(np.linalg.norm(at)) * at

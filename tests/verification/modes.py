@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 import sim
 
 from .lone import only
-from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, Row, case, picture
+from .suite import BAITS, COMPUTED, CONFIGS, MEMORY_HIGH, OWN, Row, case, picture
 
 SMALL_DEG = 0.1  # largest angle of the motion that is set going
 STIFF_GPA = 300.0  # the run starts with a line that is straight and not yet stretched
@@ -112,11 +112,11 @@ def time_domain() -> Iterator[Row]:
             assert mode is not None
             seen = _measured_root(cfg, found, mode.root)
             label = f"{name}, {_place(at)}: {mode.name}"
-            yield Row(f"{label}, growth", mode.growth_1_s, seen.real, 0.02, source, COMPUTED, "1/s")
+            yield Row(f"{label}, growth", mode.growth_1_s, seen.real, 0.02, source, OWN, "1/s")
             if mode.oscillates:
                 yield Row(
                     f"{label}, frequency", mode.frequency_hz, seen.imag / (2 * math.pi), 0.02,
-                    source, COMPUTED, "Hz",
+                    source, OWN, "Hz",
                 )  # fmt: skip
 
 
@@ -138,15 +138,13 @@ def yaw_trace() -> Iterator[Row]:
         time = run.time[middle] + shift * (run.time[1] - run.time[0])
         height = at_top - 0.25 * (before - after) * shift
         # once the other motions are gone, and while it is still small
-        kept = (time > 0.9) & (height > 0.0) & (height < math.radians(0.3))
+        kept = (time > 0.6) & (height > 0.0) & (height < math.radians(0.7))
         growth = np.polyfit(time[kept], np.log(height[kept]), 1)[0]
         frequency = 1.0 / np.polyfit(np.arange(kept.sum()), time[kept], 1)[0]
         label, source = f"{name}, {_place(at)}", "peaks of the yaw in a run"
+        yield Row(f"{label}: growth", found.wobble.growth_1_s, growth, 0.02, source, OWN, "1/s")
         yield Row(
-            f"{label}: growth", found.wobble.growth_1_s, growth, 0.02, source, COMPUTED, "1/s"
-        )
-        yield Row(
-            f"{label}: frequency", found.wobble.frequency_hz, frequency, 0.02, source, COMPUTED,
+            f"{label}: frequency", found.wobble.frequency_hz, frequency, 0.02, source, OWN,
             "Hz",
         )  # fmt: skip
 
@@ -169,9 +167,7 @@ def steady_tow() -> Iterator[Row]:
             ("tension", trim.line_tension_n, run.line_tension[-1], 1e-3, "N", "relative"),
         )
         for what, ours, theirs, tolerance, unit, kind in rows:
-            yield Row(
-                f"{name}: {what}", ours, float(theirs), tolerance, source, COMPUTED, unit, kind
-            )
+            yield Row(f"{name}: {what}", ours, float(theirs), tolerance, source, OWN, unit, kind)
 
 
 # --- by hand -----------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from functools import cache
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -514,8 +514,17 @@ def _draw(
     axes = figure.add_subplot()
     for law, name, colour, style, marker, last in laws:
         at = x[x <= last]
-        line = {"color": colour, "linestyle": style, "linewidth": 1.4, "label": name}
-        dots = {"marker": marker, "markersize": 5, "markevery": (2, max(1, x.size // 9))}
+        line: dict[str, Any] = {
+            "color": colour,
+            "linestyle": style,
+            "linewidth": 1.4,
+            "label": name,
+        }
+        dots: dict[str, Any] = {
+            "marker": marker,
+            "markersize": 5,
+            "markevery": (2, max(1, x.size // 9)),
+        }
         axes.plot(at, [law(float(v)) for v in at], **line, **dots)
     axes.plot(x, ours, color=BLACK, linewidth=2.4, label="this program")
     if log:

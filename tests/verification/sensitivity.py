@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 import sim
 
-from .suite import BAITS, COMPUTED, CONFIGS, Row, case, picture
+from .suite import BAITS, CONFIGS, OWN, Row, case, picture
 
 STEP_MM = 1.0
 HALVINGS = 3  # each end of the stretch is found to an eighth of the step
@@ -168,14 +168,14 @@ def assumed() -> Iterator[Row]:
             if math.isnan(ends.top):
                 yield Row(
                     f"{bait}: {label(assumption, value)}, balanced stretch", 0.0,
-                    base.bottom - base.top, math.inf, "the bait as shipped", COMPUTED, "mm",
+                    base.bottom - base.top, math.inf, "the bait as shipped", OWN, "mm",
                     "absolute", "No balanced stretch is left.",
                 )  # fmt: skip
                 continue
             for end in ("top", "bottom"):
                 yield Row(
                     f"{bait}: {label(assumption, value)}, {end}", getattr(ends, end),
-                    getattr(base, end), math.inf, "the bait as shipped", COMPUTED, "mm", "absolute",
+                    getattr(base, end), math.inf, "the bait as shipped", OWN, "mm", "absolute",
                 )  # fmt: skip
 
 
