@@ -163,16 +163,12 @@ RECTANGLES = (
 def plates() -> Iterable[Row]:
     """
     Bills, fins and keels are plates that move water along their normal only. Compared are the
-    elliptic disc (exact), the table of DNV for rectangles, and a long strip that turns about its
-    middle. The program has the exact disc and DNV's table built in, so these rows show that they
-    arrive; the next section compares two rectangles with something that is not. Real bills lie
-    between ellipse and rectangle; the program goes by how full the outline is, which nothing here
-    tests.
+    elliptic disc (exact), a long strip that turns about its middle (exact), and the table of DNV
+    for rectangles. The program has that table built in, so its rows show only that it arrives; the
+    next section compares two rectangles with something that is not. Real bills lie between ellipse
+    and rectangle; the program goes by how full the outline is, which nothing here tests.
     """
-    cut = (
-        f"{ARRIVES} (Exact in ideal flow.) The disc is a polygon of 96 corners, 0.07 % smaller, and"
-        " its fullness that much lower."
-    )
+    cut = "The disc is a polygon of 96 corners, 0.07 % smaller, and its fullness that much lower."
     whole = disc(1.0, 1.0)
     yield Row(
         "circular disc along its axis, radius 1 cm", whole[0], 8.0 / 3.0, 1e-3,
@@ -200,7 +196,7 @@ def plates() -> Iterable[Row]:
     yield Row(
         "strip 1:1000 about its long middle line, on pi c^4 / 128",
         plate(1.0, 1000.0)[2] / (math.pi / 128.0 * 1000.0), 1.0, 1e-3,
-        "flat plate in two dimensions", MEMORY_HIGH, note=ARRIVES,
+        "flat plate in two dimensions", MEMORY_HIGH,
     )  # fmt: skip
 
 

@@ -24,10 +24,10 @@ TAIL = """
 
 ## What that means
 
-- **Drill three holes, not one.** The top end of the balanced stretch moves by one to three
-  millimetres for most assumptions, and so does the bottom end of most baits. Where the bottom end
-  moves by more (the slow sinker, the deep runner), the bait wobbles near a limit over a long way,
-  and small causes decide.
+- **Drill three holes, not one.** The top end of the balanced stretch moves by half a millimetre to
+  two for most assumptions, the bottom end by up to six on the baits that wobble near a limit over
+  a long way (the shallow runner, the slow sinker). The surface runner has little yaw to spare: four
+  of the eight assumptions leave it no balanced stretch at one end of their range.
 - **Differences hold better than places.** The assumptions move a bait and its variant alike.
   Trust a comparison of two designs, or of two tie points, more than either place.
 - **Weigh and measure the hooks.** Half of their drag more or less moves the ends as far as any
@@ -42,13 +42,14 @@ TAIL = """
 Three assumptions of an earlier version moved the stretch most, and were replaced:
 
 - *Where the side force of the body acts* was one number for all baits, a tenth of the length
-  behind mid-length, chosen because it put the balanced stretch where practice has it; over its
-  published range it moved the ends by 5 to 15 mm. Now size and place follow from the outline of
-  the body, by the assumption that the flow leaves it at its thickest section, and its spread
-  along the body damps the turning.
-- *The line* moved half of its length to and fro with the wobble, which damped the yaw to about
-  half and made the class depend on how much line was out. A swinging tie point now meets only the
-  resistance of the near end of the line, as a taut string in water has it.
+  behind mid-length, chosen because it put the balanced stretch where practice has it; over the
+  range that hulls leave it moved the ends by 5 to 15 mm. Now size and place follow from the
+  outline of the body, by the assumption that the flow leaves it at its thickest section, and its
+  spread along the body damps the turning.
+- *The line* moved half of its length to and fro with the wobble, which damped the yaw by up to a
+  half and made it depend on how much line was out. Half of the line now goes with the bait on the
+  whole, and what the tie point swings beyond that meets the resistance of the near end of the line,
+  as a taut string in water has it.
 - *Added mass of the body* was an estimate, up to 10 % off in yaw and roll and 35 % in surge on
   slab sides; now it is a potential-flow solution, within 0.3 % (3 % in roll of slab sides).
 

@@ -155,10 +155,12 @@ def ellipses() -> list[Row]:
     rows += [
         Row(f"C_D, circle, Re {reynolds:g}", section(1.0), 1.0 + 10.0 * reynolds ** (-2.0 / 3.0),
             tolerance, formula, MEMORY_HIGH, note=note)
-        for reynolds, tolerance, note in ((300.0, REPORTED, slow), (1e3, 0.08, ""), (1e4, 0.08, ""))
+        for reynolds, tolerance, note in (
+            (300.0, REPORTED, slow), (1e3, 0.08, chosen), (1e4, 0.08, chosen)
+        )
     ]
     rows.append(Row("C_D, circle, Re 1e3 to 2e5, band", section(1.0), 1.1, 0.1,
-                    "White, 1.0 to 1.2", MEMORY_HIGH, kind="absolute"))
+                    "White, 1.0 to 1.2", MEMORY_HIGH, kind="absolute", note=chosen))
     return rows
 
 

@@ -13,7 +13,17 @@ from scipy.spatial.transform import Rotation
 import sim
 
 from .lone import ellipsoid, lone, only
-from .suite import COMPUTED, CONFIGS, MEMORY_HIGH, MEMORY_MEDIUM, SECONDARY, Row, case, picture
+from .suite import (
+    ARRIVES,
+    COMPUTED,
+    CONFIGS,
+    MEMORY_HIGH,
+    MEMORY_MEDIUM,
+    SECONDARY,
+    Row,
+    case,
+    picture,
+)
 
 REPORTED = math.inf
 MM = 1e-3
@@ -473,7 +483,6 @@ def sea_water() -> list[Row]:
     those of the surface; the program's are those of the surface. Viscosity is known to 1 %.
     """
     teos, sharqawy = "TEOS-10 at the surface", "Sharqawy, Lienhard & Zubair 2010"
-    follows = "The program uses this fit."
     rows = []
     for temperature, density, viscosity in (
         (5.0, 1027.676, 1.576), (10.0, 1027.0, 1.361), (15.0, 1026.021, None),
@@ -485,7 +494,7 @@ def sea_water() -> list[Row]:
                         teos if cold else ITTC, COMPUTED if cold else SECONDARY, "kg/m3"))
         if viscosity is not None:
             rows.append(Row(f"viscosity, {temperature:g} C", ours[1], viscosity, 0.01, sharqawy,
-                            COMPUTED, "1e-6 m2/s", note=follows))
+                            COMPUTED, "1e-6 m2/s", note=ARRIVES))
     ours = _water("sea", 15.0)
     rows += [
         Row(f"viscosity, 15 C, {name} copy of ITTC", ours[1], value, 0.01, ITTC, SECONDARY,

@@ -289,14 +289,16 @@ def incidence() -> list[Row]:
     """
     low = "Below the fit: the program keeps Helmbold's slope at zero, which this law does not have."
     hump = "The rule has no hump, which square plates have."
-    mirrored = "The published law at 180 degrees less the angle."
+    fitted = "One number of the program, the strength of the hump, was fitted to this law."
+    mirrored = f"The published law at 180 degrees less the angle. {fitted}"
     rows = [
         *_over((5, 10), "C_N", normal, holmes, REPORTED, HOLMES, MEMORY_HIGH, low),
-        *_over((20, 30, 40, 50, 60, 75, 90), "C_N", normal, holmes, 0.15, HOLMES, MEMORY_HIGH),
+        *_over((20, 30, 40, 50, 60, 75, 90), "C_N", normal, holmes, 0.15, HOLMES, MEMORY_HIGH,
+               fitted),
         *_over((120, 150), "C_N", normal, lambda a: holmes(180.0 - a), 0.15, HOLMES, MEMORY_HIGH,
                mirrored),
         *_over((10,), "C_N", normal, joessel, REPORTED, JOESSEL, MEMORY_MEDIUM, low),
-        *_over((20, 30, 40), "C_N", normal, joessel, 0.15, JOESSEL, MEMORY_MEDIUM),
+        *_over((20, 30, 40), "C_N", normal, joessel, 0.15, JOESSEL, MEMORY_MEDIUM, fitted),
         *_over((20, 40, 60), "C_N", normal, duchemin, REPORTED, DUCHEMIN, MEMORY_HIGH, hump),
     ]
     angles = np.arange(20.0, 91.0, 0.5)
@@ -361,15 +363,16 @@ def pressure_centre() -> list[Row]:
     show how well. It lies up to 0.06 ahead of Joessel's line. Beyond 90 degrees the centre is
     counted from the same edge, which is then the trailing one.
     """
+    fitted = "The program's law was fitted to this one."
     scatter = "0.07 is what the published laws lie apart at 45 to 60 degrees."
     flat = "Two-dimensional plate."
     band = "Joessel, Rayleigh, Holmes, Li: 0.27 to 0.40, to 0.005"
     return [
         *_over((0.05,), "x/c", centre, lambda a: 0.25, 1e-3, THIN, COMPUTED, ARRIVES),
         *_over((10, 20, 30, 40, 50, 60, 75, 90), "x/c", centre, holmes_centre, 0.05, HOLMES,
-               MEMORY_HIGH),
+               MEMORY_HIGH, fitted),
         *_over((120, 135, 160), "x/c", centre, lambda a: 1.0 - holmes_centre(180.0 - a), 0.05,
-               HOLMES, MEMORY_HIGH),
+               HOLMES, MEMORY_HIGH, fitted),
         *_over((10, 20, 30, 45, 60), "x/c", centre, avanzini_centre, 0.07, AVANZINI, MEMORY_HIGH,
                scatter),
         *(Row(f"x/c at {a} deg, band of the laws", centre(a), 0.335, 0.065, band, COMPUTED,
