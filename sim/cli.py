@@ -24,6 +24,7 @@ from sim.terminal import (
 if TYPE_CHECKING:
     from sim.config.models import Config
     from sim.result import RunResult
+    from sim.small_motion import TiePoint
 
 # Imports of the simulation stand inside the commands, so that those that need none answer at once.
 
@@ -126,7 +127,7 @@ def run(
     _check_names(config, target, picture)
     _check_result_file(target, settings, force=force)
     if picture is not None:
-        terminal.check_file(picture, force=force, option="--picture")
+        _check_picture(picture, force=force)
     before = {path: terminal.stamp(path) for path in (target, picture) if path is not None}
     try:
         result = _simulate_and_write(settings, target, picture, force=force, quiet=quiet)
@@ -181,6 +182,15 @@ def _picture_problems(picture: Path) -> list[str]:
         f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
         f" {picture.with_suffix('.png') if picture.name else 'run.png'}."
     ]
+
+
+def _check_picture(picture: Path, *, force: bool) -> None:
+    """Refuse to replace a picture, or one that cannot be written there."""
+    if picture.is_dir():
+        raise StoreError(
+            f"{picture}: is a directory. Name a file in it, such as {picture / 'run.png'}."
+        )
+    terminal.check_file(picture, force=force, option="--picture")
 
 
 def _check_result_file(path: Path, settings: Config, *, force: bool) -> None:
@@ -330,7 +340,7 @@ def weigh(
 @app.command(
     epilog=epilog(
         "runtrue sources pike.toml",
-        "runtrue sources pike.toml --set coefficients.side_force_aft_of_mid=0.15",
+        "runtrue sources pike.toml --set coefficients.side_force_shift=0.05",
     )
 )
 def sources(
@@ -410,24 +420,36 @@ def modes(
     tension in N, places on the tie path in mm. Nothing but the picture is written.
     """
     settings = _load(config, set_)
+    along_path = tie_path or picture is not None
+    problems = _modes_problems(settings, "--tie-path" if tie_path else "--picture", along_path)
     if picture is not None:
-        if problems := _picture_problems(picture):
-            raise ConfigError(problems)
-        terminal.check_file(picture, force=force, option="--picture")
+        problems += _picture_problems(picture)
+    if problems:
+        raise ConfigError(problems)
+    if picture is not None:
+        _check_picture(picture, force=force)
     from sim.report.modes import modes_document, modes_summary
     from sim.report.text import to_json
     from sim.small_motion import modes as solve
     from sim.small_motion import modes_along
 
     name = settings.name or "modes"
-    with terminal.Watch(name, quiet=quiet, unit="tie points", digits=0) as watch:
+    # of every tie point the modes and, for the picture, a run: both are counted
+    works = 1 if picture is None else 2
+    unit = "tie points" if picture is None else "modes and runs"
+    with terminal.Watch(name, quiet=quiet, unit=unit, digits=0) as watch:
         found = solve(settings)
-        along = modes_along(settings, progress=watch) if tie_path or picture is not None else ()
+        along: tuple[TiePoint, ...] = ()
+        if along_path:
+            along = modes_along(settings, progress=lambda now, aim: watch(now, works * aim))
         if picture is not None:
             from sim.plots.modes import save_modes_figure
             from sim.run import simulate
 
-            classes = [simulate(point.config).motion_class for point in along]
+            classes = []
+            for done, point in enumerate(along, len(along)):
+                watch(done, works * len(along))
+                classes.append(simulate(point.config).motion_class)
             picture.parent.mkdir(parents=True, exist_ok=True)
             save_modes_figure(settings, along, picture, classes)
     body = settings.bait.body
@@ -442,6 +464,28 @@ def modes(
         if picture is not None:
             terminal.emit(f"Wrote {picture}")
     _warn(settings, quiet=quiet)
+
+
+def _modes_problems(settings: Config, option: str, along_path: bool) -> list[str]:
+    """What a sound configuration lacks for its modes, and for those along its tie path."""
+    where = settings.source_path or "config"
+    problems = []
+    if settings.line is None:
+        problems.append(
+            f"{where}: missing table [line], needed because a steady tow is one on a line. Add"
+            " [line] (every key has a default), and [bait.tie] where there is none."
+        )
+    elif not settings.loads.line:
+        problems.append(f"{where}: loads.line = false: must be true for a steady tow. Take it out.")
+    if along_path:
+        for name in ("body", "bill"):
+            if getattr(settings.bait, name) is None:
+                problems.append(
+                    f"{where}: missing table [bait.{name}], needed for {option}: the tie path runs"
+                    f" over the nose of the body and out along the bill. Add [bait.{name}], or"
+                    f" leave {option} out."
+                )
+    return problems
 
 
 # ---- check --------------------------------------------------------------------------------------

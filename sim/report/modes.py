@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -15,46 +16,76 @@ from sim.report.text import config_document, fixed, labelled, name_of, sided, si
 from sim.small_motion import Mode, Modes, TiePoint
 from sim.trim import Trim
 
-NAMES = {"wobble": "wobble", "lean": "lean", "line": "back onto the track"}
+NAMES = {"wobble": "wobble", "lean": "lean"}
+LINE_SIDEWAYS, LINE_UP_AND_DOWN = "back onto the track", "back to its depth"
+HARDLY_S = 60.0  # a motion that takes longer to double or halve hardly changes during a retrieve
+
+
+def has_wake(config: Config) -> bool:
+    """Whether a bill sheds a wake that can drive the bait."""
+    loads = config.loads
+    on = config.bait.bill is not None and loads.bill and loads.wake
+    return on and config.coefficients.wake_offset > 0.0
+
+
+def _seconds(mode: Mode) -> str:
+    """Time in which a motion doubles or halves, in two figures."""
+    value = mode.doubling_s
+    if math.isinf(value):
+        return "-"
+    return f"{float(f'{value:.1e}'):.0f} s" if value >= 10.0 else f"{significant(value, 2)} s"
 
 
 def _travel(mode: Mode, trim: Trim, length_m: float | None) -> str:
     """Time in which a motion doubles or halves, as travel in body lengths where there are any."""
-    seconds = f"{significant(mode.doubling_s, 2)} s"
+    seconds = _seconds(mode)
     if not length_m or trim.speed_m_s == 0.0:
         return seconds
     lengths = mode.doubling_s * trim.speed_m_s / length_m
     return f"{significant(lengths, 2)} body lengths of travel ({seconds})"
 
 
-def explain(modes: Modes, length_m: float | None = None) -> tuple[str, str]:
+def explain(modes: Modes, length_m: float | None = None, wake: bool = True) -> tuple[str, str]:
     """Two sentences for a maker: what a small wobble does, and what a lean does.
 
     Parameters
     ----------
     modes : Modes
     length_m : float, optional    length of the body, to give travel in body lengths
+    wake : bool                   a bill sheds a wake
     """
     wobble, lean = modes.wobble, modes.lean
+    wake = wake and modes.trim.speed_m_s > 0.0
     if wobble is None:
-        first = "The bait has no wobble of its own: it only follows the bill's wake."
+        follows = "it only follows the bill's wake" if wake else "nothing makes it wobble"
+        first = f"The bait has no wobble of its own: {follows}."
+    elif wobble.doubling_s > HARDLY_S:
+        at = f"a small wobble of {significant(wobble.frequency_hz, 2)} Hz"
+        if wobble.growth_1_s > 0.0:
+            first = f"Once disturbed, {at} swings on and hardly grows, doubling in"
+        else:
+            first = f"Left alone, {at} swings on and hardly dies out, halving in"
+        first += f" {_seconds(wobble)}."
     else:
         swings = f"{significant(wobble.doubling_s * wobble.frequency_hz, 2)} swings"
         at = f"a small wobble of {significant(wobble.frequency_hz, 2)} Hz"
         if wobble.growth_1_s > 0.0:
             first = (
                 f"Once disturbed, {at} grows by itself, doubling every {swings}, until drag holds"
-                " it: the bait wobbles without any help from the bill's wake."
+                " it: the bait wobbles "
+                + ("without any help from the bill's wake." if wake else "by itself.")
             )
         else:
-            first = (
-                f"Left alone, {at} dies out, halving every {swings}: the bill's wake has to keep it"
-                " going."
+            first = f"Left alone, {at} dies out, halving every {swings}: " + (
+                "the bill's wake has to keep it going." if wake else "nothing keeps it going."
             )
     if lean is None:
         return first, "No slow lean was found."
     travel = _travel(lean, modes.trim, length_m)
-    if lean.growth_1_s > 0.0:
+    if lean.doubling_s > HARDLY_S:
+        how = "grows, doubling" if lean.growth_1_s > 0.0 else "comes back, halving"
+        second = f"A lean to one side hardly {how} within {travel}."
+    elif lean.growth_1_s > 0.0:
         second = f"A lean to one side grows by itself, doubling within {travel}: it goes over."
     else:
         how = "swings back" if lean.oscillates else "comes back"
@@ -117,7 +148,7 @@ def modes_document(
         "wobble": _mode_document(found.wobble),
         "lean": _mode_document(found.lean),
         "modes": [_mode_document(m) for m in found.modes],
-        "in_words": list(explain(found, length_m)),
+        "in_words": list(explain(found, length_m, has_wake(config))),
         "tie_path": [
             {
                 "distance_mm": p.distance_mm,
@@ -142,8 +173,10 @@ def modes_summary(
         f"{fixed(trim.line_angle_deg, 1, 'deg')} below the horizontal at the rod tip,"
         f" {fixed(trim.line_tension_n, 2, 'N')}"
     )
+    sentences = explain(found, length_m, has_wake(config))
+    through = " through the water" if config.water.current_m_s else ""
     parts: list[RenderableType] = [
-        title(name_of(config), f"  steady tow at {trim.speed_m_s:g} m/s, wake at rest"),
+        title(name_of(config), f"  steady tow at {trim.speed_m_s:.4g} m/s{through}, wake at rest"),
         labelled(
             [
                 ("pitch", sided(trim.pitch_deg, 1, "deg", "nose up", "nose down")),
@@ -155,7 +188,7 @@ def modes_summary(
             ]
         ),
         Text(),
-        *(Padding(Text(sentence), (0, 0, 0, 2)) for sentence in explain(found, length_m)),
+        *(Padding(Text(sentence), (0, 0, 0, 2)) for sentence in sentences),
         Text(),
         _table(found),
     ]
@@ -173,12 +206,15 @@ def _table(found: Modes) -> RenderableType:
     table.add_column("roll\nover yaw", justify="right")
     for mode in found.modes:
         across = mode.sideways > 0.5
+        name = NAMES.get(mode.name, "sideways" if across else "up and down")
+        if mode.name == "line":
+            name = LINE_SIDEWAYS if across else LINE_UP_AND_DOWN
         grows = "doubles in" if mode.growth_1_s > 0.0 else "halves in"
         table.add_row(
-            NAMES.get(mode.name, "sideways" if across else "up and down"),
+            name,
             fixed(mode.growth_1_s, 2),
             fixed(mode.frequency_hz, 2) if mode.oscillates else "-",
-            f"{grows} {significant(mode.doubling_s, 2)} s",
+            f"{grows} {_seconds(mode)}" if mode.growth_1_s else "-",
             significant(mode.roll_to_yaw, 2) if across else "-",
         )
     return Padding(table, (0, 0, 0, 2))

@@ -70,7 +70,7 @@ def test_text_says_what_the_library_says(call, pike):
         assert (seen[3] == "-") == (not mode.oscillates)
         if mode.oscillates:
             assert float(seen[3]) == pytest.approx(mode.frequency_hz, abs=0.0051)
-    for name in ("wobble", "lean", "back onto the track"):
+    for name in ("wobble", "lean", "back onto the track", "back to its depth"):
         assert sum(line.startswith(f"  {name} ") for line in rows) == 1
 
 
@@ -122,6 +122,14 @@ def test_a_skewed_bait_leans_and_goes_off_track(call, pike):
         found.append((lean[1], aside[1], lean[2], aside[2]))
     assert found[0][:2] == found[1][:2] and float(found[0][0]) > 0.5
     assert found[0][2] != found[1][2] and found[0][3] != found[1][3]
+
+
+def test_a_current_counts_by_the_speed_through_the_water(call, pike):
+    head = ("--set", "water.current_m_s=0.3", "--set", "water.current_toward_deg=180")
+    text = call("modes", pike, *head).stdout
+    assert text.startswith("pike  steady tow at 1.3 m/s through the water, wake at rest\n")
+    fast = call("modes", pike, "--set", "retrieve.speed_m_s=1.3").stdout
+    assert text.splitlines()[1:] == fast.splitlines()[1:]
 
 
 # ---- json ---------------------------------------------------------------------------------------
@@ -242,6 +250,16 @@ def test_picture_of_no_known_kind(call, pike, no_work, name):
     assert pike.read_bytes() == before
 
 
+@pytest.mark.parametrize("words", [("modes",), ("run", "--output", "a.h5")])
+def test_picture_that_is_a_folder(call, pike, no_work, words):
+    Path("dir.png").mkdir()
+    answer = call(words[0], pike, *words[1:], "--picture", "dir.png")
+    assert (answer.code, answer.stdout) == (1, "")
+    inside = Path("dir.png") / "run.png"
+    assert answer.stderr == f"dir.png: is a directory. Name a file in it, such as {inside}.\n"
+    assert not Path("a.h5").exists()
+
+
 def test_picture_where_no_file_can_be(call, pike, no_work):
     answer = call("modes", pike, "--picture", "pike.toml/a.png")
     assert (answer.code, answer.stdout) == (1, "")
@@ -251,9 +269,9 @@ def test_picture_where_no_file_can_be(call, pike, no_work):
 # ---- what has no modes --------------------------------------------------------------------------
 
 
-def refused(answer) -> str:
-    """The one line of a refusal of a sound configuration."""
-    assert (answer.code, answer.stdout) == (1, "")
+def refused(answer, code: int = 2) -> str:
+    """The one line of a refusal: 2 for what the configuration lacks, 1 for an answer not found."""
+    assert (answer.code, answer.stdout) == (code, "")
     (line,) = answer.stderr.splitlines()
     assert "Traceback" not in line
     return line
@@ -262,31 +280,52 @@ def refused(answer) -> str:
 def test_no_line(call, pike):
     pike.write_text(without_line(pike.read_text()))
     line = refused(call("modes", pike))
-    assert line == ("pike.toml: a steady tow needs [line], [bait.tie] and loads.line = true.")
+    assert line == (
+        "pike.toml: missing table [line], needed because a steady tow is one on a line. Add [line]"
+        " (every key has a default), and [bait.tie] where there is none."
+    )
 
 
 def test_line_switched_off(call, pike):
-    assert "loads.line = true" in refused(call("modes", pike, "--set", "loads.line=false"))
+    line = refused(call("modes", pike, "--set", "loads.line=false"))
+    assert line == "pike.toml: loads.line = false: must be true for a steady tow. Take it out."
+
+
+def test_all_that_is_missing_is_told_at_once(call, pike):
+    pike.write_text(without_line(pike.read_text()))
+    answer = call("modes", pike, "--picture", "a.gif")
+    assert (answer.code, answer.stdout) == (2, "")
+    first, second = answer.stderr.splitlines()
+    assert "missing table [line]" in first and "--picture a.gif" in second
 
 
 def test_no_bill_has_modes_but_no_tie_path(call, pike):
     text = pike.read_text()
     start = text.index("[bait.bill]")
     pike.write_text(text[:start] + text[text.index("[[bait.ballast]]") :])
-    assert "wake at rest" in call("modes", pike).stdout
+    text = flat(call("modes", pike).stdout)
+    assert "wake at rest" in text
+    assert "the bill's wake has" not in text and "help from the bill's wake" not in text
     for more in (("--tie-path",), ("--picture", "a.png")):
         line = refused(call("modes", pike, *more))
-        assert line == "pike.toml: a tie path needs [bait.body] and [bait.bill]."
+        assert line == (
+            f"pike.toml: missing table [bait.bill], needed for {more[0]}: the tie path runs over"
+            f" the nose of the body and out along the bill. Add [bait.bill], or leave {more[0]}"
+            " out."
+        )
     assert not Path("a.png").exists()
 
 
 def test_speed_zero_hangs_on_its_line(call, pike):
     # the bait floats: without speed the line cannot be taut with the rod tip at the surface
     answer = call("modes", pike, "--set", "retrieve.speed_m_s=0")
-    line = refused(answer)
-    assert line.startswith("pike.toml: no steady tow found at 0 m/s: no pose balances all loads")
+    line = refused(answer, 1)
+    assert line.startswith("pike.toml: no steady tow found at 0 m/s through the water: no pose in")
     heavy = ("--set", "retrieve.speed_m_s=0", "--set", "bait.ballast.0.mass_g=12")
-    answer = call("modes", pike, *heavy, "--set", "water.surface=false", "--json")
+    deep = (*heavy, "--set", "water.surface=false")
+    text = call("modes", pike, *deep).stdout
+    assert "swings on and hardly" in text and "swings:" not in text and "wake has" not in text
+    answer = call("modes", pike, *deep, "--json")
     assert answer.code == 0
     got = json.loads(answer.stdout)
     assert got["trim"]["line_angle_deg"] == pytest.approx(90.0, abs=1e-3)
@@ -332,6 +371,23 @@ def test_progress_counts_tie_points(call, pike, monkeypatch, more, shown):
     assert answer.code == 0
     json.loads(answer.stdout)
     assert ("2 of 3 tie points" in answer.stderr) == shown
+
+
+def test_progress_goes_on_while_the_runs_are_made(call, pike, short_path, monkeypatch):
+    seen = []
+
+    class Watch(terminal.Watch):
+        def __call__(self, now, aim):
+            seen.append((now, aim))
+
+    monkeypatch.setattr(terminal, "Watch", Watch)
+    assert call("modes", pike, "--picture", "a.svg").code == 0
+    places = len(modes_along(sim.load_config(pike), 12.0))
+    # the modes of every tie point, then a run at each
+    assert seen == [(i, 2 * places) for i in range(2 * places)]
+    seen.clear()
+    call("modes", pike, "--tie-path")
+    assert seen == [(i, places) for i in range(places)]
 
 
 def test_modes_writes_nothing(call, pike):

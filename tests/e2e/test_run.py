@@ -20,7 +20,10 @@ from sim import terminal
 from sim.config import config_digest
 from sim.errors import RuntrueError
 
-SPINS = ("--set", "bait.bill.yaw_error_deg=20", "--set", "retrieve.speed_m_s=2")
+SPINS = (
+    "--set", "bait.bill.yaw_error_deg=20", "--set", "retrieve.speed_m_s=2",
+    "--set", "water.surface=false", "--set", "line.rod_tip_height_m=-1", "--set", "start.depth_m=1",
+)  # fmt: skip
 # A fifth of a metre a step is far beyond what an explicit integrator can follow.
 DIVERGES = (
     "--set", "start.rates_deg_s=[500000, 0, 0]", "--set", "solver.step_ms=20",

@@ -507,22 +507,23 @@ def tied(config: sim.Config, distance_mm: float, **overrides: object) -> sim.Run
 
 def test_tying_higher_helps_and_lower_ballast_is_no_sure_help():
     # where a bait has just gone over on the way down: mm along the tie path
-    more = []
-    for name, at in zip(ALL, (0.0, 2.0, -2.0, -4.0, 8.0), strict=True):
+    less = []
+    for name, at in zip(ALL, (3.0, 2.0, -3.0, -3.0, 4.0), strict=True):
         config = load_config(TOP / "configs" / f"{name}.toml")
         lead = {"bait.ballast.0.above_centreline_mm": (
             config.bait.ballast[0].above_centreline_mm - 1.5
         )}  # fmt: skip
         over = tied(config, at)
         assert over.motion_class == "over-rolling", name
-        assert tied(config, at - 1.0).motion_class != "over-rolling" or name == "surface-runner"
-        assert tied(config, at - 2.0).motion_class == "balanced", name
+        assert tied(config, at - 1.0).motion_class == "balanced", name
         lower = tied(config, at, **lead).measures["roll_amplitude_deg"]
-        more.append(lower - over.measures["roll_amplitude_deg"])
-    assert sorted(round(m) for m in more)[1:] == [-5, -3, 0, 1]
-    assert "on four of them 1.5 mm changed the roll there by 1 degree more to 5 less" in (
-        words("classes")
-    )
+        less.append(over.measures["roll_amplitude_deg"] - lower)
+    assert [round(x) for x in less] == [2, 0, 11, 4, 0]
+    assert "1 mm was enough on all five baits where they had just gone over" in words("classes")
+    assert (
+        "1.5 mm took 11 degrees of roll from the deep runner there, 2 and 4 from two others and"
+        " hardly any from the last two"
+    ) in words("classes")
 
 
 def test_hooks_without_drag_let_a_bait_roll_farther():
@@ -533,19 +534,19 @@ def test_hooks_without_drag_let_a_bait_roll_farther():
         runs = [sim.simulate(with_overrides(config, {"loads.hooks": on})) for on in (True, False)]
         with_drag, without = (r.measures["roll_amplitude_deg"] for r in runs)
         more.append(without / with_drag)
-        over.append(without > 90.0)
+        over.append(runs[1].motion_class == "over-rolling")
     assert min(more) > 1.0
     assert sum(ratio > 2.0 for ratio in more) == 3
     assert sum(over) == 2
     assert "on three of five baits the roll more than doubled without them" in words("classes")
-    assert "three more than twice as far, and two of these go over" in words("limits")
-    assert "two of the demonstration baits go over without them" in words("equations")
+    assert "three more than twice as far, and two of these over-roll" in words("limits")
+    assert "two of the demonstration baits over-roll without them" in words("equations")
 
 
 def test_what_the_page_says_of_the_wake():
     # as shipped the wake alone drives the wobble, and its strength is a choice
     found: dict[float, list[sim.RunResult]] = {}
-    for offset in (0.0, 0.07, 0.08, 0.1):
+    for offset in (0.0, 0.06, 0.08, 0.1):
         found[offset] = [
             sim.simulate(
                 load_config(
@@ -558,9 +559,9 @@ def test_what_the_page_says_of_the_wake():
     assert all(run.measures["yaw_amplitude_deg"] < 0.1 for run in found[0.0])
     kinds = {offset: [run.motion_class for run in runs] for offset, runs in found.items()}
     assert kinds[0.08] == ["balanced"] * 5
-    assert sorted(kinds[0.07]) == ["balanced"] * 4 + ["tight"]
+    assert sorted(kinds[0.06]) == ["balanced"] * 4 + ["tight"]
     assert sorted(kinds[0.1]) == ["balanced"] * 4 + ["over-rolling"]
-    assert "with 0.07 one of the five is tight where it is tied, with 0.1 one over-rolls" in (
+    assert "with 0.06 one of the five is tight where it is tied, with 0.1 one over-rolls" in (
         words("limits")
     )
 
@@ -570,12 +571,19 @@ def test_what_the_page_says_of_skewed_baits_tied_high():
     for name in ALL:
         config = load_config(TOP / "configs" / f"{name}.toml", {"bait.bill.yaw_error_deg": 3.0})
         at = float(tie_path(config).distance_mm[0]) + 3.0
-        leans.append(abs(tied(config, at).measures["lean_deg"]))
+        shallow = tied(config, at)
+        if name == "surface-runner":
+            assert shallow.status == "not settled" and shallow.measures["depth_m"] < 0.02
+        else:
+            leans.append(abs(shallow.measures["lean_deg"]))
+        fast = tied(config, at, **{"retrieve.speed_m_s": 2.0})
+        assert fast.measures["depth_m"] < 0.02
         deep = {"water.surface": False, "start.depth_m": 1.0, "line.rod_tip_height_m": -1.0}
         run = tied(config, at, **deep, **{"retrieve.speed_m_s": 2.0})
         turns.append(abs(run.measures["turn_rate_hz"]))
     low, high = map(
-        float, re.search(r"five lean ([\d.]+) to ([\d.]+) degrees", words("limits")).groups()
+        float,
+        re.search(r"four of the five lean ([\d.]+) to ([\d.]+) degrees", words("limits")).groups(),
     )
     assert (min(leans), max(leans)) == pytest.approx((low, high), abs=0.5)
     low, high = map(
@@ -594,10 +602,6 @@ def test_what_the_page_says_of_single_baits():
     )
     assert [tied(surface, d).motion_class for d in (8.0, 12.0, 15.0)] == [
         "over-rolling", "tight", "tight"
-    ]  # fmt: skip
-    shallow = load_config(TOP / "configs" / "shallow-runner.toml")
-    assert [tied(shallow, d).motion_class for d in (-1.0, 0.0, 1.0)] == [
-        "balanced", "over-rolling", "balanced"
     ]  # fmt: skip
     deep = load_config(TOP / "configs" / "deep-runner.toml")
     for length, angle in ((None, None), (28.0, 36.0), (40.0, 28.0), (52.0, 20.0)):

@@ -81,8 +81,11 @@ def test_what_holds_on_all_five_baits(paths):
 def test_what_is_not_as_neat(paths):
     grows = {n: [d for d, g in growth(points).items() if g > 0.0] for n, points in paths.items()}
     assert grows["surface-runner"] == []
-    assert grows["slow-sinker"] == [4.0, 5.0, 6.0, 7.0]
-    assert grows["shallow-runner"] == list(np.arange(-1.0, 13.0))
+    assert grows["slow-sinker"] == []
+    assert grows["deep-runner"] and grows["slab-sided"]
+    assert grows["shallow-runner"] == [*np.arange(-1.0, 6.0), 10.0, 11.0]
+    least = max(paths["slow-sinker"], key=lambda p: p.modes.wobble.growth_1_s)
+    assert 4.0 <= least.distance_mm <= 6.0
     far = paths["surface-runner"][-1].modes.lean.growth_1_s
     assert 0.0 > far > paths["surface-runner"][0].modes.lean.growth_1_s
     names = {n: {p.distance_mm: p.config for p in points} for n, points in paths.items()}
@@ -93,26 +96,36 @@ def test_what_is_not_as_neat(paths):
     over, first = runs("surface-runner", 1, 2)
     assert over.motion_class == "balanced" and first.motion_class == "over-rolling"
     assert "times as far as it yaws" in first.class_reason
-    assert [r.motion_class for r in runs("slow-sinker", 4, 7, 8)] == [
-        "balanced", "balanced", "over-rolling"
+    assert [r.motion_class for r in runs("slow-sinker", 3, 4, 8)] == [
+        "balanced", "over-rolling", "over-rolling"
     ]  # fmt: skip
-    shallow = runs("shallow-runner", -1, 0, 1, 2, 3, 4, 5)
-    assert [r.motion_class for r in shallow] == [
-        "balanced", "over-rolling", *["balanced"] * 4, "over-rolling"
-    ]  # fmt: skip
-    # where it over-rolls at 0 mm it has left the wake's frequency
-    assert shallow[1].measures["wobble_frequency_hz"] < 3.0
-    assert shallow[2].measures["wobble_frequency_hz"] == pytest.approx(6.3, abs=0.1)
+    shallow = runs("shallow-runner", -1, 0, 1, 2, 3, 4, 5, 8)
+    assert [r.motion_class for r in shallow] == ["balanced"] * 4 + ["over-rolling"] * 4
+    # at the pace of its wake, which slows, and not at that of the slow swing
+    seen = [r.measures["wobble_frequency_hz"] for r in shallow]
+    assert seen[:3] == pytest.approx([6.0] * 3, abs=0.5)
+    assert seen == pytest.approx([shedding(r) for r in shallow], rel=0.01)
+    assert (np.diff(seen[2:]) < 0.0).all()
+    slow = growth(paths["shallow-runner"])
+    assert max(slow, key=slow.get) == 0.0
+    swing = {p.distance_mm: p.modes.wobble.frequency_hz for p in paths["shallow-runner"]}
+    assert all(2.0 < swing[float(d)] < 3.0 for d in range(-1, 5))
+
+
+def shedding(run: sim.RunResult) -> float:
+    """Frequency of the wake in the stationary part of a run [Hz]."""
+    kept = run.time >= run.window[0]
+    wake = run.wake[kept, 0]
+    up = np.flatnonzero((wake[:-1] < 0.0) & (wake[1:] >= 0.0))
+    return (up.size - 1) / (run.time[kept][up[-1]] - run.time[kept][up[0]])
 
 
 def test_runs_have_the_frequency_of_the_wake():
     for name in ALL:
         run = sim.simulate(load(name))
-        kept = run.time >= run.window[0]
-        wake = run.wake[kept, 0]
-        up = np.flatnonzero((wake[:-1] < 0.0) & (wake[1:] >= 0.0))
-        seen = (up.size - 1) / (run.time[kept][up[-1]] - run.time[kept][up[0]])
-        assert run.measures["wobble_frequency_hz"] == pytest.approx(seen, rel=0.01)
+        assert run.measures["wobble_frequency_hz"] == pytest.approx(shedding(run), rel=0.01)
+        # docs/equations.md: the bound on the oscillator, 3, is not reached
+        assert np.abs(run.wake[:, 0]).max() < 2.4
     deep = load("deep-runner")
     assert sim.modes(deep).wobble.frequency_hz == pytest.approx(15.0, abs=0.5)
     assert sim.simulate(deep).measures["wobble_frequency_hz"] == pytest.approx(5.0, abs=0.1)
