@@ -22,7 +22,6 @@ SLACK = 0.1  # or this share of the line's stretch, so that a stiff line does no
 # Small motions: position from the rod tip [m], turn about the bait axes [rad], nu [m/s, rad/s].
 MOTIONS = ("x", "y", "z", "roll", "pitch", "yaw", "u", "v", "w", "p", "q", "r")
 SIDEWAYS = np.array([1, 3, 5, 7, 9, 11])
-LINE_HELD = np.array([0, *range(3, 12)])  # without y and z, which turn the line
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,26 +120,45 @@ def linearise(towed: Towed, pose: np.ndarray) -> np.ndarray:
     return matrix
 
 
-def _roots(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Roots with imaginary part >= 0 and their eigenvectors as columns."""
-    roots, vectors = np.linalg.eig(matrix)
-    kept = roots.imag >= 0.0
-    return roots[kept], vectors[:, kept]
+def _of_the_line(
+    matrix: np.ndarray, roots: np.ndarray, vectors: np.ndarray, line: np.ndarray
+) -> set[int]:
+    """Which of all roots are those by which a bait swings back behind its rod tip.
+
+    With the line's direction held there are two fewer, one sideways and one up and down. The others
+    are matched one by one, by the nearness of the roots and by how far the turn is sideways, since
+    roots of the one kind may lie near those of the other.
+    """
+    # positions along the line and across it
+    across = np.linalg.svd(line[None, :])[2]
+    turned = np.eye(12)
+    turned[:3, :3] = across
+    kept = np.array([0, *range(3, 12)])
+    held, moves = np.linalg.eig((turned @ matrix @ turned.T)[np.ix_(kept, kept)])
+
+    def aside(turns: np.ndarray) -> np.ndarray:
+        parts = np.abs(turns) ** 2
+        return parts[[0, 2]].sum(axis=0) / (parts.sum(axis=0) + 1e-30)
+
+    far = np.abs(held[:, None] - roots[None, :]) / (1.0 + np.abs(roots[None, :]))
+    far += np.abs(aside(moves[1:4])[:, None] - aside(vectors[3:6])[None, :])
+    _, matched = linear_sum_assignment(far)
+    return set(range(roots.size)) - set(matched.tolist())
 
 
-def _named(matrix: np.ndarray, roots: np.ndarray, sideways: np.ndarray) -> dict[int, str]:
+def _named(roots: np.ndarray, sideways: np.ndarray, of_the_line: set[int]) -> dict[int, str]:
     """Names of roots: index into ``roots`` to name.
 
-    With the bait held on its line's direction two roots are missing: those by which a bait swings
-    back behind its rod tip, sideways and up and down. Among the others that are mostly sideways
-    the pair that swings fastest for its decay (the largest sum of growth and angular frequency) is
-    the wobble, and the slowest of the rest the lean.
+    Of those that are mostly sideways, and not the line's, the pair that swings fastest for its
+    decay (the largest sum of growth and angular frequency) is the wobble, and the slowest of the
+    rest the lean.
     """
-    held, _ = _roots(matrix[np.ix_(LINE_HELD, LINE_HELD)])
-    # roots may merge where that of the line meets another: match one by one, nearest first in sum
-    _, of_all = linear_sum_assignment(np.abs(held[:, None] - roots[None, :]))
-    names = {i: "line" for i in range(roots.size) if i not in of_all}
-    found = [i for i in of_all if sideways[i] > 0.5]
+    names = dict.fromkeys(of_the_line, "line")
+    found = [
+        i
+        for i in range(roots.size)
+        if i not in of_the_line and sideways[i] > 0.5 and roots[i].imag >= 0.0
+    ]
     pairs = [i for i in found if roots[i].imag > 0.0]
     wobble = max(pairs, key=lambda i: roots[i].imag + roots[i].real, default=None)
     if wobble is not None:
@@ -181,17 +199,17 @@ def modes(config: Config) -> Modes:
 def _modes(towed: Towed) -> Modes:
     trim = balance(towed)
     matrix = linearise(towed, trim.pose)
-    roots, vectors = _roots(matrix)
+    roots, vectors = np.linalg.eig(matrix)
     length = towed.bait.body.length if towed.bait.body is not None else 0.1
     weights = np.abs(vectors[:6] * np.repeat([1.0 / length, 1.0], 3)[:, None]) ** 2
     share = weights[SIDEWAYS[:3]].sum(axis=0) / weights.sum(axis=0)
-    names = _named(matrix, roots, share)
+    names = _named(roots, share, _of_the_line(matrix, roots, vectors, trim.pose[:3]))
     found = []
-    for i in range(roots.size):
+    for i in np.flatnonzero(roots.imag >= 0.0):  # of a pair one is enough
         # a shift of a thousand lengths without a turn is one that hardly turns
         largest = int((weights[:, i] * np.repeat([1e-6, 1.0], 3)).argmax())
         shape = vectors[:, i] / vectors[largest, i]
-        found.append(Mode(names.get(i, ""), complex(roots[i]), float(share[i]), shape))
+        found.append(Mode(names.get(int(i), ""), complex(roots[i]), float(share[i]), shape))
     found.sort(key=lambda m: (m.sideways <= 0.5, -m.root.real))
     by_name = {m.name: m for m in found if m.name}
     return Modes(trim, matrix, tuple(found), by_name.get("wobble"), by_name.get("lean"))

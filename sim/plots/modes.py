@@ -97,9 +97,10 @@ def _modes_figure(
         fontsize=15, fontweight="bold",
     )  # fmt: skip
     line = config.line
+    speed = next((p.modes.trim.speed_m_s for p in path if p.modes is not None), 0.0)
     figure.text(
         0.065, 0.925,
-        f"{config.retrieve.speed_m_s:g} m/s, line {0.0 if line is None else line.length_m:g} m,"
+        f"{speed:.3g} m/s through the water, line {0.0 if line is None else line.length_m:g} m,"
         " the bill's wake left out of the modes" + (", not of the runs" if classes else ""),
     )  # fmt: skip
     figure.text(
