@@ -103,7 +103,7 @@ def test_labels_have_names_and_units():
     assert panel(figure, "Lean").get_xlabel().startswith("tie point along the tie path [mm]")
     words = " ".join(t.get_text() for t in figure.texts)
     assert "shallow-runner: modes of the steady tow along the tie path" in words
-    assert "1 m/s, line 3 m, the bill's wake left out of the modes" in words
+    assert "1 m/s through the water, line 3 m, the bill's wake left out of the modes" in words
     assert "not of the runs" not in words
     for title, texts in {
         "Wobble: growth": ("grows by itself", "dies out"),
