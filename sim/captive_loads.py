@@ -79,7 +79,8 @@ def captive(
     -----
     The same right-hand side as in a run, at one instant, in steady motion: the part of the added
     mass that answers accelerations is not in it. The bait is at ``start.depth_m`` (0.5 m unless
-    given); without a surface (``water.surface = false``) that does not matter.
+    given); without a surface (``water.surface = false``) that does not matter. Friction along the
+    body is that of the retrieve's speed through the water, whatever ``velocity`` is, as in a run.
     """
     held = with_overrides(config, {"loads.line": False})
     bait = assemble(held)

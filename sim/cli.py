@@ -19,6 +19,7 @@ from sim.terminal import (
     QuietOption,
     SetOption,
     epilog,
+    picture_option,
 )
 
 if TYPE_CHECKING:
@@ -97,15 +98,7 @@ def root(
 def run(
     config: ConfigFile,
     output: OutputOption = None,
-    picture: Annotated[
-        Path | None,
-        typer.Option(
-            "--picture",
-            metavar="FILE",
-            readable=False,
-            help="Draw the run as well, into a .png, .svg or .pdf.",
-        ),
-    ] = None,
+    picture: Annotated[Path | None, picture_option("Draw the run as well")] = None,
     set_: SetOption = None,
     force: ForceOption = False,
     quiet: QuietOption = False,
@@ -395,15 +388,7 @@ def modes(
             " of the bill.",
         ),
     ] = False,
-    picture: Annotated[
-        Path | None,
-        typer.Option(
-            "--picture",
-            metavar="FILE",
-            readable=False,
-            help="Draw the modes along the tie path, into a .png, .svg or .pdf.",
-        ),
-    ] = None,
+    picture: Annotated[Path | None, picture_option("Draw the modes along the tie path")] = None,
     set_: SetOption = None,
     force: ForceOption = False,
     quiet: QuietOption = False,

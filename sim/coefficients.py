@@ -15,7 +15,7 @@ import numpy as np
 
 from sim.bait.added_mass import plate_gyration, shift_matrix
 from sim.bait.assembly import Assembly, assemble
-from sim.bait.frame import GRAM, GRAM_PER_CM3, MM
+from sim.bait.frame import GRAM, GRAM_PER_CM3, MM, MOTIONS
 from sim.bait.plates import PlateProperties
 from sim.bait.sections import crossflow_coefficients, crossflow_end_factor
 from sim.config.models import Config, Limits
@@ -43,7 +43,6 @@ THIS_CONFIGURATION = "this configuration"
 SMALL_TURN = 1e-6  # rotation by which a kernel is asked for its slope [rad/s at 1 m/s]
 DEEP = 1e9  # a depth where everything is submerged [m]
 NOTHING = 1e-9  # entries of a matrix below this share of their diagonal are rounding errors
-MOTIONS = ("surge", "sway", "heave", "roll", "pitch", "yaw")
 # What a load may need, and how its absence is told: reason and key.
 BODY = ("no body ([bait.body])", "bait.body")
 BILL = ("no bill ([bait.bill])", "bait.bill")

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from sim.bait.assembly import Assembly
-from sim.bait.frame import MM, from_nose, gauss, heading
+from sim.bait.frame import MM, current, from_nose, gauss, heading, through_water
 from sim.bait.plates import SIDE_EDGE, PlateProperties
 from sim.bait.sections import axial_coefficient, crossflow_coefficients, crossflow_end_factor
 from sim.bait.side_force import SideForce, side_force
@@ -175,9 +175,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
     volumes = _volume_rows(config, bait)
     s[lo.RADIUS] = bounding_radius(bait, volumes)
     s[lo.SURFACE] = 1.0 if config.water.surface else 0.0
-    toward = math.radians(config.water.current_toward_deg)
-    s[lo.CUR_X] = config.water.current_m_s * math.cos(toward)
-    s[lo.CUR_Y] = config.water.current_m_s * math.sin(toward)
+    s[lo.CUR_X : lo.CUR_Z + 1] = current(config)
 
     body = bait.body
     if body is not None:
@@ -196,9 +194,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         if loads.axial_drag:
             speed = 1.0  # where no retrieve sets it
             if config.line is not None:
-                current = s[lo.CUR_X : lo.CUR_Z + 1]
-                through = config.retrieve.speed_m_s * heading(config) - current
-                speed = float(np.linalg.norm(through))
+                speed = float(np.linalg.norm(through_water(config)))
             drag = axial_coefficient(body, speed * body.length / bait.water.viscosity)
             s[lo.AXIAL] = 0.5 * rho * body.frontal_area * (drag + coefficients.bluff_drag_share)
 

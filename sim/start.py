@@ -49,9 +49,8 @@ def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]
     if yaw is None:
         yaw = FIRST_KICK_DEG if line is not None else 0.0
     depth, pitch = start.depth_m, start.pitch_deg
-    found = depth is None
+    towed = _steady(config, bait) if depth is None else None
     if depth is None:
-        towed = _steady(config, bait)
         depth = START_DEPTH_M if towed is None else towed[0]
         if pitch is None and towed is not None:
             pitch = towed[1]
@@ -70,11 +69,8 @@ def start_state(config: Config, bait: Assembly) -> tuple[np.ndarray, np.ndarray]
         height = np.array([0.0, 0.0, -line.rod_tip_height_m])
         apart = float(np.linalg.norm(tie - ahead * along - height))
         # the line of a steady tow is stretched
-        most = line.length_m * (STRETCHED if found else 1.0)
-        if apart > most:
-            given = f"start.depth_m = {depth:g}"
-            if found:
-                given = f"line.rod_tip_height_m = {line.rod_tip_height_m:g}"
+        if apart > line.length_m * (STRETCHED if towed is not None else 1.0):
+            given = f"start.depth_m = {depth:g}{'' if start.depth_m is not None else ' (default)'}"
             raise ConfigError(
                 f"{config.source_path or 'config'}: {given}: puts the tie point {apart:.4g} m from"
                 f" the path of the rod tip: must be within {line.length_m:g} m of it"

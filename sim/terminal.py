@@ -55,6 +55,18 @@ OutputOption = Annotated[
         help="File to write instead of the usual one; makes folders.",
     ),
 ]
+
+
+def picture_option(text: str) -> Any:
+    """The option that asks for a picture; ``text`` says of what."""
+    return typer.Option(
+        "--picture",
+        metavar="FILE",
+        readable=False,
+        help=f"{text}, into a .png, .svg or .pdf.",
+    )
+
+
 ForceOption = Annotated[
     bool, typer.Option("--force", help="Replace files that exist; otherwise they are kept.")
 ]

@@ -11,7 +11,7 @@ from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly, assemble
-from sim.bait.frame import heading
+from sim.bait.frame import through_water
 from sim.config import with_overrides
 from sim.config.models import Config
 from sim.errors import RunError
@@ -21,6 +21,9 @@ from sim.model import build_model
 
 PITCH_GUESSES = (-0.35, -0.6, -0.1, -0.9, 0.2)  # [rad], nose down first: so a lipped bait swims
 DOWN_GUESSES = (0.2, 0.45, 0.02, 0.005)  # the line's angle below the horizontal [rad]
+# Of the six that are sought, and of the six balances, those of an upright bait in its plane:
+UPRIGHT = (0, 1, 4)  # tension, angle below the horizontal, pitch
+UPRIGHT_BALANCES = (0, 2, 4)  # surge, heave, pitch
 BALANCED = 1e-6  # largest acceleration left in the balance [m/s^2, rad/s^2]
 
 
@@ -61,22 +64,19 @@ class Towed:
     """
 
     def __init__(self, config: Config, bait: Assembly | None = None):
-        line, retrieve = config.line, config.retrieve
+        line = config.line
         if line is None or config.bait.tie is None or not config.loads.line:
             raise RunError(
                 f"{config.source_path or 'config'}: a steady tow needs [line], [bait.tie] and"
                 " loads.line = true."
             )
-        toward = math.radians(config.water.current_toward_deg)
-        current = config.water.current_m_s * np.array([math.cos(toward), math.sin(toward)])
-        through = retrieve.speed_m_s * heading(config)[:2] - current
         self.config = with_overrides(
             config,
             {
                 "retrieve.mode": "tow",
                 "retrieve.ramp_s": 0.0,
                 "retrieve.heading_deg": 0.0,
-                "retrieve.speed_m_s": float(np.hypot(*through)),
+                "retrieve.speed_m_s": float(np.linalg.norm(through_water(config))),
                 "water.current_m_s": 0.0,
                 "loads.wake": False,
             },
@@ -126,14 +126,12 @@ class Towed:
         return float(self._scratch.tension[0])
 
 
-# What is solved for: tension of the line [N], its angles below the horizontal and to the side of
-# the track, and roll, pitch and yaw [rad]. Counted so the balance is as easy on a stiff line.
-UPRIGHT = (0, 1, 4)  # tension, depth angle and pitch move an upright bait in its plane
-UPRIGHT_BALANCES = (0, 2, 4)  # surge, heave and pitch
-
-
 def _pose(towed: Towed, sought: np.ndarray) -> np.ndarray:
-    """Pose, shape (6,), of a bait on a line of the tension and angles sought."""
+    """Pose, shape (6,), for what the solver seeks.
+
+    That is the tension of the line [N], its angles below the horizontal and to the side of the
+    track, and roll, pitch and yaw [rad]: counted so, the balance is as easy on a stiff line.
+    """
     tension, down, side = sought[:3]
     out = towed.length * (1.0 + tension / towed.stiffness)
     line = out * np.array(
@@ -145,11 +143,11 @@ def _pose(towed: Towed, sought: np.ndarray) -> np.ndarray:
 
 def _guesses(towed: Towed) -> Iterator[np.ndarray]:
     """Where to look for the balance."""
-    weight = towed.bait.mass - towed.bait.water.density * towed.bait.volume
     if towed.speed == 0.0:
+        weight = -towed.bait.reserve_buoyancy * towed.config.water.gravity_m_s2
         down = math.copysign(0.5 * math.pi, weight)
         for pitch in (0.0, 0.5 * math.pi, -0.5 * math.pi):
-            yield np.array([abs(weight) * 9.8, down, 0.0, 0.0, pitch, 0.0])
+            yield np.array([abs(weight), down, 0.0, 0.0, pitch, 0.0])
         return
     # a line that starts high above the water comes down to the bait at least
     least = math.asin(min(0.95, max(0.0, -float(towed.rod[2])) / towed.length))

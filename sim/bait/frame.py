@@ -17,6 +17,7 @@ from sim.config.models import Config
 MM = 1.0e-3
 GRAM = 1.0e-3
 GRAM_PER_CM3 = 1.0e3
+MOTIONS = ("surge", "sway", "heave", "roll", "pitch", "yaw")  # SNAME 1950, in the order of nu
 
 
 def from_nose(from_nose_mm: float, above_centreline_mm: float, right_mm: float = 0.0) -> np.ndarray:
@@ -46,6 +47,17 @@ def heading(config: Config) -> np.ndarray:
     """Unit vector of the retrieve in the earth frame, shape (3,)."""
     angle = math.radians(heading_deg(config))
     return np.array([math.cos(angle), math.sin(angle), 0.0])
+
+
+def through_water(config: Config) -> np.ndarray:
+    """Velocity of the retrieve through the water, earth frame, shape (3,) [m/s]."""
+    return config.retrieve.speed_m_s * heading(config) - current(config)
+
+
+def current(config: Config) -> np.ndarray:
+    """Velocity of the water, earth frame, shape (3,) [m/s]."""
+    toward = math.radians(config.water.current_toward_deg)
+    return config.water.current_m_s * np.array([math.cos(toward), math.sin(toward), 0.0])
 
 
 def heading_deg(config: Config) -> float:

@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sim.bait.assembly import Assembly, Part
-from sim.bait.frame import as_measured
+from sim.bait.frame import MOTIONS, as_measured
 from sim.config.models import Ballast, Config
 from sim.hydrostatics import Rest, Terminal
 from sim.report.text import (
@@ -29,7 +29,6 @@ from sim.report.text import (
 
 LEAD_G_CM3 = (10.9, 11.5)  # pure lead is 11.34, alloys with antimony or tin are lighter
 NOTHING = 1e-9  # matrix entries below this share of their diagonal are rounding errors
-MOTIONS = ("surge", "sway", "heave", "roll", "pitch", "yaw")
 
 
 def _place(position: np.ndarray) -> dict[str, float]:
