@@ -10,45 +10,32 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from sim import provenance
-from sim.bait.assembly import Assembly, assemble
-from sim.bait.frame import heading, heading_deg
-from sim.classify import classify, margins
-from sim.config.models import Config, Line
+from sim.bait.frame import heading_deg
+from sim.config.models import Config
 from sim.kernels import layout as lo
-from sim.kernels.layout import Model
-from sim.kernels.line import SHORTEST
 from sim.kernels.rhs import derivative, make_scratch
 from sim.kernels.stepper import FASTEST_TURN, integrate
 from sim.measure import Angles, Stationary, run_measures, stationary_part, track_angles
-from sim.model import build_model
+from sim.outcome import diverged, judge, settled
+from sim.plan import Plan, plan_retrieve
 from sim.result import RunResult
-from sim.start import start_state
 
 Progress = Callable[[float, float], None]
 
-LINE_LEFT_M = 1.0  # a reeled line is followed down to this length, or to this many rod heights:
-ROD_HEIGHTS_LEFT = 3.0  # on a shorter one the bait is lifted out of the water
-# Largest line frequency, and largest line decay rate, times step: classical Runge-Kutta is
-# stable to 2.8 on either axis.
-STEP_ANGLE, STEP_DECAY = 1.5, 2.0
 CREEP_MM_S, CREEP_SHARE = 5.0, 0.01  # depth that changes faster than both, a second, is told
 COARSE_S = 0.015  # states farther apart than this may miss a fast wobble [s]
 FEWEST_RECORDS = 12  # a wobble sampled more coarsely is measured too small
 PIECE_S = 0.5  # simulated time between two reports of progress
-ROW_NAMES = (
-    "position x", "position y", "position z", "attitude", "attitude", "attitude", "attitude",
-    "surge u", "sway v", "heave w", "roll rate p", "pitch rate q", "yaw rate r", "wake s",
-    "wake rate",
-)  # fmt: skip
 
 
 class _Recorder:
     """Grows a trajectory record by record; keeps the state to go on from."""
 
-    def __init__(self, config: Config, model: Model, start: np.ndarray, step: float, every: int):
-        self.config, self.model, self.scratch = config, model, make_scratch(model)
-        self.step, self.every = step, every
-        self.state = np.ascontiguousarray(start[:, None])
+    def __init__(self, plan: Plan):
+        self.config, self.model = plan.config, plan.model
+        self.scratch = make_scratch(plan.model)
+        self.step, self.every = plan.step, plan.every
+        self.state = np.ascontiguousarray(plan.start[:, None])
         self.rows: list[np.ndarray] = []
         self.tensions: list[np.ndarray] = []
         self.count = 0
@@ -137,50 +124,7 @@ class _Motion(NamedTuple):
     tensions: np.ndarray  # (n,) [N]
     angles: Angles
     part: Stationary
-    rod: np.ndarray  # (3,) rod tip at the start [m]
     aim: float  # end of the run [s]
-
-
-def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> float:
-    """Largest stable step for the line's stretching motion [s].
-
-    The line pulls at the tie point, where the bait answers with the inverse of
-    n^T M^-1 n, n = (d, r x d): the lightest direction d decides.
-    """
-    if config.line is None or bait.r_b_tie is None or not config.loads.line:
-        return math.inf
-    inverse = model.mass[1, :, :, 0]
-    r = bait.r_b_tie
-    moves = np.hstack([np.eye(3), np.array([np.cross(r, d) for d in np.eye(3)])])
-    mobility = float(np.linalg.eigvalsh(moves @ inverse @ moves.T)[-1])
-    stiffness = model.scalar[lo.EA, 0] / shortest
-    damping = float(model.scalar[lo.LINE_DAMP, 0]) * math.sqrt(stiffness)
-    # half of the line goes with another point of the bait, at twice the speed of the retrieve
-    dragged = 4.0 * float(model.scalar[lo.LINE_CN, 0]) * config.line.length_m
-    node = np.array([float(model.scalar[lo.LINE_NODE, 0]), 0.0, 0.0])
-    there = np.hstack([np.eye(3), np.array([np.cross(node, d) for d in np.eye(3)])])
-    answer = float(np.linalg.norm(there @ inverse @ moves.T, 2))
-    decay = damping * mobility + dragged * max(1.0, config.retrieve.speed_m_s) * answer
-    limit = STEP_ANGLE / math.sqrt(stiffness * mobility)
-    return min(limit, STEP_DECAY / decay) if decay > 0.0 else limit
-
-
-def _line_left(line: Line) -> float:
-    """Length down to which a reeled line is followed, at most half of it [m]."""
-    left = max(LINE_LEFT_M, ROD_HEIGHTS_LEFT * line.rod_tip_height_m)
-    return min(left, 0.5 * line.length_m)
-
-
-def _reel_time(config: Config) -> float:
-    """Time until a reeled line is in [s]; infinite when the rod moves."""
-    line, retrieve = config.line, config.retrieve
-    if line is None or retrieve.mode == "tow" or retrieve.speed_m_s == 0.0:
-        return math.inf
-    path = line.length_m - _line_left(line)
-    ramp = 0.5 * retrieve.ramp_s * retrieve.speed_m_s
-    if path >= ramp:
-        return retrieve.ramp_s + (path - ramp) / retrieve.speed_m_s
-    return math.sqrt(2.0 * path * retrieve.ramp_s / retrieve.speed_m_s)
 
 
 def simulate(config: Config, progress: Progress | None = None) -> RunResult:
@@ -201,29 +145,10 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
     ConfigError
         When the parts of the bait contradict each other.
     """
-    bait = assemble(config)
     solver = config.solver
-    start, rod = start_state(config, bait)
-    model = build_model(config, bait, rod)
-    warnings: list[str] = []
-
-    record_step = solver.output_step_ms * 1e-3
-    every = round(solver.output_step_ms / solver.step_ms)
-    reel_time = _reel_time(config)
-    longest = min(solver.max_duration_s, reel_time)
-    shortest = SHORTEST
-    if config.line is not None:
-        shortest = config.line.length_m
-        if config.retrieve.mode == "reel":
-            shortest = max(SHORTEST, _line_left(config.line))
-    limit = line_step(config, bait, model, shortest)
-    if solver.method == "rk4" and record_step / every > limit:
-        every = math.ceil(record_step / limit)
-        warnings.append(
-            f"the line is too stiff for a step of {solver.step_ms:g} ms:"
-            f" {record_step / every * 1e3:.3g} ms used"
-        )
-    recorder = _Recorder(config, model, start, record_step / every, every)
+    plan = plan_retrieve(config)
+    record_step, longest = plan.record_step, plan.longest
+    recorder = _Recorder(plan)
 
     aim = min(solver.duration_s, longest)
     extensions = 0
@@ -241,53 +166,23 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
         if not recorder.good or config.line is None:
             break
         part = stationary_part(angles, record_step, solver.settle_tolerance)
-        if _settled(part, angles.twist, config) or aim >= longest - 0.5 * record_step:
+        if settled(part, angles.twist, config.limits) or aim >= longest - 0.5 * record_step:
             break
         aim = min(longest, aim + 0.5 * solver.duration_s)
         extensions += 1
     stats = {
-        "steps": float(recorder.count * every),
+        "steps": float(recorder.count * plan.every),
         "rhs_calls": float(recorder.calls),
-        "step_ms": record_step / every * 1e3,
+        "step_ms": record_step / plan.every * 1e3,
         "extensions": float(extensions),
     }
-    motion = _Motion(states, tensions, angles, part, rod, aim)
-    return _finish(config, bait, model, recorder, motion, stats, tuple(warnings))
+    return _finish(plan, recorder, _Motion(states, tensions, angles, part, aim), stats)
 
 
-def _settled(part: Stationary, twist: np.ndarray, config: Config) -> bool:
-    """A stationary motion; one that turns must have made its full turns in it."""
-    turns = abs(float(twist[part.last] - twist[part.first]))
-    return part.found and (not part.turning or turns >= config.limits.spin_turns)
-
-
-def _rod_path(config: Config, model: Model, rod: np.ndarray, time: np.ndarray) -> np.ndarray:
-    """Rod tip over time, shape (n, 3) [m]; NaN without a line."""
-    if config.line is None:
-        return np.full((time.size, 3), math.nan)
-    if config.retrieve.mode == "reel":
-        return np.tile(rod, (time.size, 1))
-    knots = model.speed[:, :, 0]
-    i = np.searchsorted(knots[lo.SP_TIME], time, side="right") - 1
-    since = time - knots[lo.SP_TIME, i]
-    ahead = np.minimum(i + 1, knots.shape[1] - 1)
-    span = np.where(ahead > i, knots[lo.SP_TIME, ahead] - knots[lo.SP_TIME, i], 1.0)
-    slope = (knots[lo.SP_VALUE, ahead] - knots[lo.SP_VALUE, i]) / span
-    path = knots[lo.SP_PATH, i] + (knots[lo.SP_VALUE, i] + 0.5 * slope * since) * since
-    return rod + path[:, None] * heading(config)
-
-
-def _finish(
-    config: Config,
-    bait: Assembly,
-    model: Model,
-    recorder: _Recorder,
-    motion: _Motion,
-    stats: dict[str, float],
-    warnings: tuple[str, ...],
-) -> RunResult:
+def _finish(plan: Plan, recorder: _Recorder, motion: _Motion, stats: dict[str, float]) -> RunResult:
     """Measure and class what was integrated."""
-    states, tensions, angles, part, rod, aim = motion
+    config, warnings = plan.config, plan.warnings
+    states, tensions, angles, part, aim = motion
     step = recorder.record_step
     n = round(aim / step) + 1
     good = states.shape[0]
@@ -296,47 +191,21 @@ def _finish(
     full[:good] = states
     tension = np.full(n, math.nan)
     tension[:good] = tensions
-    rods = _rod_path(config, model, rod, time)
+    rods = plan.rod_path(time)
 
-    motion_class, reason = None, ""
     measures: dict[str, float] = {}
-    distance: dict[str, float] = {}
     window = (math.nan, math.nan)
-    if not recorder.good:
-        status, message = "diverged", _divergence(recorder, states, step, config)
-        reason = "no class: the run diverged"
-    else:
+    if recorder.good:
         measures = run_measures(
-            config, bait, part, angles, step, states[:, :3], states[:, lo.QW : lo.QZ + 1],
+            config, plan.bait, part, angles, step, states[:, :3], states[:, lo.QW : lo.QZ + 1],
             tensions, rods,
         )  # fmt: skip
         window = (float(time[part.first]), float(time[part.last]))
-        if config.line is None:
-            status = "free"
-            message = f"no line: {time[-1]:g} s of free motion, measured over the second half"
-            reason = "no class: classes are for a bait on a line"
-        elif _settled(part, angles.twist, config):
-            verdict = classify(measures, part.turning, config.limits)
-            motion_class, reason, distance = verdict
-            status = "settled"
-            message = f"stationary from {window[0]:.2f} s to {window[1]:.2f} s"
-        else:
-            distance = margins(measures, config.limits)
-            reason = "no class: the motion did not settle"
-            if aim < config.solver.max_duration_s - 0.5 * step and math.isfinite(
-                _reel_time(config)
-            ):
-                status = "line in"
-                message = (
-                    f"the line was in after {time[-1]:.2f} s, before the motion settled. Give a"
-                    " longer line or a lower speed."
-                )
-            else:
-                status = "not settled"
-                message = (
-                    f"not stationary after {time[-1]:g} s. Raise solver.max_duration_s or"
-                    " solver.settle_tolerance, or look at the motion: it may never settle."
-                )
+        verdict = judge(
+            config, part, settled(part, angles.twist, config.limits), measures, window, aim
+        )
+    else:
+        verdict = diverged(recorder.count * step, states[-1:], recorder.step)
     sinking = measures.get("depth_rate_mm_s", 0.0)
     if config.line is not None and abs(sinking) > max(
         CREEP_MM_S, CREEP_SHARE * 1e3 * abs(measures.get("depth_m", 0.0))
@@ -372,29 +241,14 @@ def _finish(
         if config.line is not None
         else np.where(np.isnan(tension), tension, 0.0),
         rod_tip=rods,
-        status=status,
-        message=message,
-        motion_class=motion_class,
-        class_reason=reason,
+        status=verdict.status,
+        message=verdict.message,
+        motion_class=verdict.motion_class,
+        class_reason=verdict.reason,
         measures=measures,
-        margins=distance,
+        margins=verdict.margins,
         window=window,
         stats=stats,
         warnings=warnings,
         provenance=provenance.collect(config),
-    )
-
-
-def _divergence(recorder: _Recorder, states: np.ndarray, step: float, config: Config) -> str:
-    """Where a run blew up: the time and the fastest of its last sound rates."""
-    last = states[-1] if states.size else np.full(lo.N_STATE, math.nan)
-    rates = np.abs(last[lo.P : lo.R + 1])
-    fastest = ""
-    if np.isfinite(rates).any() and rates.max() > 0.0:
-        worst = lo.P + int(np.argmax(rates))
-        fastest = f" (fastest: {ROW_NAMES[worst]}, last {last[worst]:.4g} rad/s)"
-    return (
-        f"state not finite or turning too fast at t = {recorder.count * step:.3f} s{fastest};"
-        f" stopped. Try solver.step_ms below {recorder.step * 1e3:.3g}, and look for a part without"
-        " mass or size, or a tie point far from the bait."
     )

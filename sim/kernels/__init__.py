@@ -61,4 +61,4 @@ def kernel(function: Callable[..., Any]) -> Any:
     ``fastmath`` stays off because it makes ``isfinite(nan)`` true and would hide a run that blew
     up; the numpy error model keeps 1/0 as an infinity, which the stepper then finds.
     """
-    return numba.njit(cache=True, fastmath=False, error_model="numpy")(function)
+    return numba.njit(cache=True, fastmath=False, error_model="numpy", nogil=True)(function)

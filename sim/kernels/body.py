@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from sim.kernels import kernel
+from sim.kernels.lanes import choose, every_lane
 from sim.kernels.layout import (
     AXIAL, BODY_PZ, BUOY, CB_X, CB_Y, CB_Z, HK_DRAG, HK_X, HK_Y, HK_Z, RADIUS, ST_HALF, ST_HEAVE,
     ST_SHARE, ST_SWAY, ST_X, ST_Z, TAIL_AFT_Y, TAIL_AFT_Z, TAIL_PX, TAIL_PZ,
@@ -57,27 +58,29 @@ def weight_and_buoyancy(g1, g2, g3, depth, scalar, volumes, k, wet):
     tuple of 6 floats    force [N] and moment [N m] about the centre of gravity
     bool                 True when everything is submerged and all shares are 1
     """
-    lift = scalar[WEIGHT, k]
+    weight = scalar[WEIGHT, k]
     deep = depth > scalar[RADIUS, k]
-    if deep:
-        buoy = scalar[BUOY, k]
-        lift -= buoy
-        bx, by, bz = scalar[CB_X, k] * buoy, scalar[CB_Y, k] * buoy, scalar[CB_Z, k] * buoy
-    else:
-        bx = by = bz = 0.0
+    buoy = scalar[BUOY, k]
+    lift = weight - buoy
+    bx, by, bz = scalar[CB_X, k] * buoy, scalar[CB_Y, k] * buoy, scalar[CB_Z, k] * buoy
+    if not every_lane(deep):
+        left = weight
+        sx = sy = sz = 0.0
         for i in range(volumes.shape[0]):
             ax, ay, az = volumes[i, VO_AX, k], volumes[i, VO_AY, k], volumes[i, VO_AZ, k]
             x, yy, z = volumes[i, VO_X, k], volumes[i, VO_Y, k], volumes[i, VO_Z, k]
             ex, ey, ez = ax * ax * g1, ay * ay * g2, az * az * g3
             reach = math.sqrt(ex * g1 + ey * g2 + ez * g3) + 1e-9
             share, moment = immersed_share(depth + g1 * x + g2 * yy + g3 * z, reach)
-            wet[i, k] = share
+            wet[i, k] = choose(deep, 1.0, share)
             buoy = volumes[i, VO_BUOY, k]
-            lift -= buoy * share
+            left -= buoy * share
             along = moment / reach
-            bx += buoy * (share * x + along * ex)
-            by += buoy * (share * yy + along * ey)
-            bz += buoy * (share * z + along * ez)
+            sx += buoy * (share * x + along * ex)
+            sy += buoy * (share * yy + along * ey)
+            sz += buoy * (share * z + along * ez)
+        lift = choose(deep, lift, left)
+        bx, by, bz = choose(deep, bx, sx), choose(deep, by, sy), choose(deep, bz, sz)
     load = (
         lift * g1, lift * g2, lift * g3, bz * g2 - by * g3, bx * g3 - bz * g1, by * g1 - bx * g2
     )  # fmt: skip
@@ -113,7 +116,7 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
     fy = fz = mx = my = mz = 0.0
     wet_length = 0.0
     for i in range(strips.shape[0]):
-        share = 1.0 if deep else wet[i, k]
+        share = choose(deep, 1.0, wet[i, k])
         wet_length += share * strips[i, ST_SHARE, k]
         x, z, half = strips[i, ST_X, k], strips[i, ST_Z, k], strips[i, ST_HALF, k]
         v0 = v + r * x - p * z
@@ -133,10 +136,11 @@ def body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k):
         mx += sway * half * turn - z * y_strip
         my -= x * z_strip
         mz += x * y_strip
-    share = 1.0 if deep or strips.shape[0] == 0 else wet_length
+    share = wet_length if strips.shape[0] > 0 else 1.0 + 0.0 * u
+    share = choose(deep, 1.0, share)
 
     # downstream of mid-length: the flow leaves the body before its trailing end, whichever that is
-    downstream = 1.0 if u >= 0.0 else -1.0
+    downstream = choose(u >= 0.0, 1.0, -1.0)
     z = scalar[TAIL_PZ, k]
     xy = scalar[TAIL_PX, k] - downstream * scalar[TAIL_AFT_Y, k]
     xz = scalar[TAIL_PX, k] - downstream * scalar[TAIL_AFT_Z, k]
@@ -163,9 +167,9 @@ def hook_load(u, v, w, p, q, r, g1, g2, g3, depth, hooks, i, k):
     vx = u + q * z - r * yy
     vy = v + r * x - p * z
     vz = w + p * yy - q * x
-    load = 0.0
-    if depth + g1 * x + g2 * yy + g3 * z > 0.0:
-        load = -hooks[i, HK_DRAG, k] * math.sqrt(vx * vx + vy * vy + vz * vz)
+    speed = math.sqrt(vx * vx + vy * vy + vz * vz)
+    under = depth + g1 * x + g2 * yy + g3 * z > 0.0
+    load = choose(under, -hooks[i, HK_DRAG, k] * speed, 0.0)
     return (
         load * vx,
         load * vy,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from sim.kernels import kernel
+from sim.kernels.lanes import choose
 from sim.kernels.layout import (
     CUR_X, CUR_Y, CUR_Z, EA, HEAD_X, HEAD_Y, LENGTH, LINE_CN, LINE_CT, LINE_DAMP, LINE_ON,
     LINE_NODE, LINE_WAVE, P, Q, R, REEL, ROD_X, ROD_Y, ROD_Z, SP_PATH, SP_TIME, SP_VALUE, SURFACE,
@@ -27,19 +28,23 @@ def retrieve_speed(t, lane, knots):
         Times, speeds and the integral of the speed; past the last knot the speed stays.
     """
     last = knots.shape[1] - 1
-    i = 0
-    while i < last and t >= knots[SP_TIME, i + 1, lane]:
-        i += 1
-    since = t - knots[SP_TIME, i, lane]
-    speed = knots[SP_VALUE, i, lane]
-    if i < last:
-        slope = (knots[SP_VALUE, i + 1, lane] - speed) / (
-            knots[SP_TIME, i + 1, lane] - knots[SP_TIME, i, lane]
-        )
-    else:
-        slope = 0.0
-    path = knots[SP_PATH, i, lane] + (speed + 0.5 * slope * since) * since
-    return speed + slope * since, path
+    start = knots[SP_TIME, 0, lane]
+    from_speed, from_path = knots[SP_VALUE, 0, lane], knots[SP_PATH, 0, lane]
+    slope = 0.0 * start
+    for i in range(last + 1):
+        time, value = knots[SP_TIME, i, lane], knots[SP_VALUE, i, lane]
+        reached = t >= time
+        start = choose(reached, time, start)
+        from_speed = choose(reached, value, from_speed)
+        from_path = choose(reached, knots[SP_PATH, i, lane], from_path)
+        if i < last:
+            rise = (knots[SP_VALUE, i + 1, lane] - value) / (knots[SP_TIME, i + 1, lane] - time)
+            slope = choose(reached, rise, slope)
+        else:
+            slope = choose(reached, 0.0, slope)
+    since = t - start
+    path = from_path + (from_speed + 0.5 * slope * since) * since
+    return from_speed + slope * since, path
 
 
 @kernel
@@ -94,17 +99,13 @@ def chord_line(t, y, rot, scalar, knots, k):
     span = math.sqrt(dx * dx + dy * dy + dz * dz) + 1e-12
     ex, ey, ez = dx / span, dy / span, dz / span
     out = scalar[LENGTH, k] - reel * path
-    shorten = reel * speed
-    if out < SHORTEST:
-        out = SHORTEST
-        shorten = 0.0
+    shorten = choose(out < SHORTEST, 0.0, reel * speed)
+    out = max(out, SHORTEST)
     stretch = span - out
-    tension = 0.0
-    if stretch > 0.0:
-        rate = (hx * tow_speed - vx) * ex + (hy * tow_speed - vy) * ey - vz * ez + shorten
-        stiffness = scalar[EA, k] / out
-        tension = max(0.0, stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate)
-    tension *= scalar[LINE_ON, k]
+    rate = (hx * tow_speed - vx) * ex + (hy * tow_speed - vy) * ey - vz * ez + shorten
+    stiffness = scalar[EA, k] / out
+    spring = stiffness * stretch + scalar[LINE_DAMP, k] * math.sqrt(stiffness) * rate
+    tension = choose(stretch > 0.0, max(0.0, spring), 0.0) * scalar[LINE_ON, k]
 
     # velocities through the water: of the line's end on the whole, taken where a tug at the tie
     # point leaves the bait at rest, and of the tie point beyond that
@@ -118,16 +119,13 @@ def chord_line(t, y, rot, scalar, knots, k):
     nx, ny, nz = mx - along * ex, my - along * ey, mz - along * ez
     beyond = gx * ex + gy * ey + gz * ez
     wx, wy, wz = gx - beyond * ex, gy - beyond * ey, gz - beyond * ez
-    wet = 1.0
-    if scalar[SURFACE, k] > 0.5:
-        top, bottom = min(pz, scalar[ROD_Z, k]), max(pz, scalar[ROD_Z, k])
-        if bottom <= 0.0:
-            wet = 0.0
-        elif top < 0.0:
-            wet = bottom / (bottom - top)
+    top, bottom = min(pz, scalar[ROD_Z, k]), max(pz, scalar[ROD_Z, k])
+    wet = choose(bottom <= 0.0, 0.0, choose(top < 0.0, bottom / (bottom - top), 1.0))
+    wet = choose(scalar[SURFACE, k] > 0.5, wet, 1.0)
     length = out * wet * scalar[LINE_ON, k]
     normal = -scalar[LINE_CN, k] * length * math.sqrt(nx * nx + ny * ny + nz * nz)
-    across = math.sqrt((nx + wx) ** 2 + (ny + wy) ** 2 + (nz + wz) ** 2)
+    qx, qy, qz = nx + wx, ny + wy, nz + wz
+    across = math.sqrt(qx * qx + qy * qy + qz * qz)
     fast = scalar[LINE_WAVE, k] * math.sqrt(mx * mx + my * my + mz * mz) + SLOWEST
     follows = math.sqrt(tension * scalar[LINE_CN, k] * across / fast)
     damping = -min(follows, scalar[LINE_CN, k] * length * across)

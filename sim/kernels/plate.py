@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from sim.kernels import kernel
+from sim.kernels.lanes import choose, every_lane
 from sim.kernels.layout import (
     EL_1, EL_2, EL_SHARE, PL_1X, PL_1Y, PL_1Z, PL_2X, PL_2Y, PL_2Z, PL_CD, PL_CE, PL_FRICTION,
     PL_K1, PL_K2, PL_L1, PL_L2, PL_MUNK, PL_NX, PL_NY, PL_NZ, PL_ON, PL_REACH, PL_WAKE, PL_X,
@@ -101,7 +102,8 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
     centre = depth + g1 * x + g2 * yy + g3 * z
     # an element counts as wet over the depth that one of its size spans
     span = 0.25 * (abs(down1) * l1 + abs(down2) * l2) + 1e-4
-    if centre > plates[i, PL_REACH, k] + 0.5 * span:
+    deep = centre > plates[i, PL_REACH, k] + 0.5 * span
+    if every_lane(deep):
         for j in range(elements.shape[2]):
             x1, x2 = elements[i, EL_1, j, k], elements[i, EL_2, j, k]
             at = vn + slope1 * x1 + slope2 * x2
@@ -121,6 +123,7 @@ def plate_load(u, v, w, p, q, r, g1, g2, g3, depth, s, plates, elements, i, k):
             broad += load
             broad1 += load * x1
             broad2 += load * x2
+        wet = choose(deep, 1.0, wet)
     broadside = plates[i, PL_CD, k]
 
     along2 = v1 * v1 + v2 * v2 + 1e-30

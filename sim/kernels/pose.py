@@ -71,13 +71,11 @@ def kirchhoff(u, v, w, p, q, r, load, mass, k, dy):
 
 
 @kernel
-def renormalise(y):
-    """Scale the quaternion rows of ``y``, shape (15, lanes), to unit length, in place."""
-    for k in range(y.shape[1]):
-        scale = 1.0 / math.sqrt(
-            y[QW, k] * y[QW, k] + y[QX, k] * y[QX, k] + y[QY, k] * y[QY, k] + y[QZ, k] * y[QZ, k]
-        )
-        y[QW, k] *= scale
-        y[QX, k] *= scale
-        y[QY, k] *= scale
-        y[QZ, k] *= scale
+def renormalise(y, k):
+    """Scale the quaternion rows of ``y``, shape (15, lanes), to unit length in lane ``k``."""
+    qw, qx, qy, qz = y[QW, k], y[QX, k], y[QY, k], y[QZ, k]
+    scale = 1.0 / math.sqrt(qw * qw + qx * qx + qy * qy + qz * qz)
+    y[QW, k] = qw * scale
+    y[QX, k] = qx * scale
+    y[QY, k] = qy * scale
+    y[QZ, k] = qz * scale

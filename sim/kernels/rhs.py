@@ -49,10 +49,10 @@ def add(a, b):
 
 
 @kernel
-def derivative_of_arrays(
-    t, y, scalar, mass, plates, elements, strips, slices, volumes, hooks, speed, wet, tension, dy
+def lane_derivative(
+    t, y, scalar, mass, plates, elements, strips, slices, volumes, hooks, speed, wet, tension, dy, k
 ):  # fmt: skip
-    """Time derivative of the state, lane by lane: :func:`derivative` with its arrays laid out.
+    """Time derivative of the state in lane ``k``: :func:`derivative` with its arrays laid out.
 
     The fields of ``Model`` and ``Scratch`` one by one, because taking an array out of a tuple in
     the time loop costs two atomic counts each time.
@@ -64,45 +64,41 @@ def derivative_of_arrays(
     omega x v_c to its rate. Never raises: a state that is not finite gives rates that are not
     finite, and the stepper finds them.
     """
-    for k in range(y.shape[1]):
-        qw, qx, qy, qz = y[QW, k], y[QX, k], y[QY, k], y[QZ, k]
-        rot = rotation(qw, qx, qy, qz)
-        r11, r12, r13, r21, r22, r23, g1, g2, g3 = rot
-        ug, vg, wg = y[U, k], y[V, k], y[W, k]
-        p, q, r = y[P, k], y[Q, k], y[R, k]
-        cx, cy, cz = scalar[CUR_X, k], scalar[CUR_Y, k], scalar[CUR_Z, k]
-        cu = r11 * cx + r21 * cy + g1 * cz
-        cv = r12 * cx + r22 * cy + g2 * cz
-        cw = r13 * cx + r23 * cy + g3 * cz
-        u, v, w = ug - cu, vg - cv, wg - cw
-        depth = y[Z, k] + (1.0 - scalar[SURFACE, k]) * NO_SURFACE
+    qw, qx, qy, qz = y[QW, k], y[QX, k], y[QY, k], y[QZ, k]
+    rot = rotation(qw, qx, qy, qz)
+    r11, r12, r13, r21, r22, r23, g1, g2, g3 = rot
+    ug, vg, wg = y[U, k], y[V, k], y[W, k]
+    p, q, r = y[P, k], y[Q, k], y[R, k]
+    cx, cy, cz = scalar[CUR_X, k], scalar[CUR_Y, k], scalar[CUR_Z, k]
+    cu = r11 * cx + r21 * cy + g1 * cz
+    cv = r12 * cx + r22 * cy + g2 * cz
+    cw = r13 * cx + r23 * cy + g3 * cz
+    u, v, w = ug - cu, vg - cv, wg - cw
+    depth = y[Z, k] + (1.0 - scalar[SURFACE, k]) * NO_SURFACE
 
-        load, deep = weight_and_buoyancy(g1, g2, g3, depth, scalar, volumes, k, wet)
+    load, deep = weight_and_buoyancy(g1, g2, g3, depth, scalar, volumes, k, wet)
+    load = add(load, body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k))
+    for i in range(plates.shape[0]):
         load = add(
             load,
-            body_load(u, v, w, p, q, r, deep, wet, scalar, strips, slices, k),
+            plate_load(u, v, w, p, q, r, g1, g2, g3, depth, y[S, k], plates, elements, i, k),
         )
-        for i in range(plates.shape[0]):
-            load = add(
-                load,
-                plate_load(u, v, w, p, q, r, g1, g2, g3, depth, y[S, k], plates, elements, i, k),
-            )
-        for i in range(hooks.shape[0]):
-            load = add(load, hook_load(u, v, w, p, q, r, g1, g2, g3, depth, hooks, i, k))
-        pull, pulled = chord_line(t, y, rot, scalar, speed, k)
-        tension[k] = pulled
-        kirchhoff(u, v, w, p, q, r, add(load, pull), mass, k, dy)
-        wake_oscillator(u, v, w, p, q, r, y[S, k], y[SDOT, k], scalar, k, dy)
-        dy[U, k] -= q * cw - r * cv
-        dy[V, k] -= r * cu - p * cw
-        dy[W, k] -= p * cv - q * cu
-        dy[X, k] = r11 * ug + r12 * vg + r13 * wg
-        dy[Y, k] = r21 * ug + r22 * vg + r23 * wg
-        dy[Z, k] = g1 * ug + g2 * vg + g3 * wg
-        dy[QW, k] = -0.5 * (qx * p + qy * q + qz * r)
-        dy[QX, k] = 0.5 * (qw * p + qy * r - qz * q)
-        dy[QY, k] = 0.5 * (qw * q + qz * p - qx * r)
-        dy[QZ, k] = 0.5 * (qw * r + qx * q - qy * p)
+    for i in range(hooks.shape[0]):
+        load = add(load, hook_load(u, v, w, p, q, r, g1, g2, g3, depth, hooks, i, k))
+    pull, pulled = chord_line(t, y, rot, scalar, speed, k)
+    tension[k] = pulled
+    kirchhoff(u, v, w, p, q, r, add(load, pull), mass, k, dy)
+    wake_oscillator(u, v, w, p, q, r, y[S, k], y[SDOT, k], scalar, k, dy)
+    dy[U, k] -= q * cw - r * cv
+    dy[V, k] -= r * cu - p * cw
+    dy[W, k] -= p * cv - q * cu
+    dy[X, k] = r11 * ug + r12 * vg + r13 * wg
+    dy[Y, k] = r21 * ug + r22 * vg + r23 * wg
+    dy[Z, k] = g1 * ug + g2 * vg + g3 * wg
+    dy[QW, k] = -0.5 * (qx * p + qy * q + qz * r)
+    dy[QX, k] = 0.5 * (qw * p + qy * r - qz * q)
+    dy[QY, k] = 0.5 * (qw * q + qz * p - qx * r)
+    dy[QZ, k] = 0.5 * (qw * r + qx * q - qy * p)
 
 
 @kernel
@@ -117,7 +113,9 @@ def derivative(t, y, model, scratch, dy):
     scratch : Scratch                ``wet`` and ``tension`` are set
     dy : ndarray, shape (15, lanes)  set
     """
-    derivative_of_arrays(
-        t, y, model.scalar, model.mass, model.plates, model.elements, model.strips, model.slices,
-        model.volumes, model.hooks, model.speed, scratch.wet, scratch.tension, dy,
-    )  # fmt: skip
+    for k in range(y.shape[1]):
+        lane_derivative(
+            t, y, model.scalar, model.mass, model.plates, model.elements, model.strips,
+            model.slices, model.volumes, model.hooks, model.speed, scratch.wet, scratch.tension,
+            dy, k,
+        )  # fmt: skip

@@ -34,7 +34,7 @@ from sim.kernels import layout
 from sim.kernels.stepper import FASTEST_TURN
 from sim.plots.style import CLASS_STYLES, NO_CLASS
 from sim.result import MOTION_CLASSES, STATUSES
-from sim.run import LINE_LEFT_M, ROD_HEIGHTS_LEFT
+from sim.plan import LINE_LEFT_M, ROD_HEIGHTS_LEFT
 from sim.start import start_state
 from sim.store import MEASURES, save_run
 
