@@ -9,6 +9,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sim import terminal
+from sim.commands.map import (
+    ContoursOption,
+    PicturesOption,
+    QuantityOption,
+    draw,
+    map_study,
+    measure_problems,
+)
 from sim.errors import ConfigError, RuntrueError, StoreError
 from sim.plots import SUFFIXES
 from sim.terminal import (
@@ -18,8 +26,10 @@ from sim.terminal import (
     OutputOption,
     QuietOption,
     SetOption,
+    check_picture,
     epilog,
     picture_option,
+    picture_problems,
 )
 
 if TYPE_CHECKING:
@@ -120,7 +130,7 @@ def run(
     _check_names(config, target, picture)
     _check_result_file(target, settings, force=force)
     if picture is not None:
-        _check_picture(picture, force=force)
+        check_picture(picture, force=force)
     before = {path: terminal.stamp(path) for path in (target, picture) if path is not None}
     try:
         result = _simulate_and_write(settings, target, picture, force=force, quiet=quiet)
@@ -157,7 +167,7 @@ def _check_names(config: Path, output: Path, picture: Path | None) -> None:
             f" --picture {output.name} to draw it, and --output for the result."
         )
     if picture is not None:
-        problems += _picture_problems(picture)
+        problems += picture_problems(picture)
     here = config.resolve()
     for option, path in (("--output", output), ("--picture", picture)):
         if path is not None and path.resolve() == here:
@@ -166,24 +176,6 @@ def _check_names(config: Path, output: Path, picture: Path | None) -> None:
         problems.append(f"--picture {picture}: is the --output file as well. Use another name.")
     if problems:
         raise ConfigError(problems)
-
-
-def _picture_problems(picture: Path) -> list[str]:
-    if picture.suffix.lower() in SUFFIXES:
-        return []
-    return [
-        f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
-        f" {picture.with_suffix('.png') if picture.name else 'run.png'}."
-    ]
-
-
-def _check_picture(picture: Path, *, force: bool) -> None:
-    """Refuse to replace a picture, or one that cannot be written there."""
-    if picture.is_dir():
-        raise StoreError(
-            f"{picture}: is a directory. Name a file in it, such as {picture / 'run.png'}."
-        )
-    terminal.check_file(picture, force=force, option="--picture")
 
 
 def _check_result_file(path: Path, settings: Config, *, force: bool) -> None:
@@ -257,35 +249,110 @@ def _print_run(result: RunResult, file: Path, picture: Path | None, *, as_json: 
             terminal.emit(f"Wrote {path}")
 
 
+# ---- map ----------------------------------------------------------------------------------------
+
+app.command(
+    "map",
+    epilog=epilog(
+        "runtrue map configs/studies/shallow-runner-tie-speed.toml",
+        "runtrue map pike-ties.toml --resume --picture results/pike-ties.svg",
+    ),
+)(map_study)
+
+
 # ---- show ---------------------------------------------------------------------------------------
 
 
-@app.command(epilog=epilog("runtrue show results/pike.h5"))
+@app.command(
+    epilog=epilog(
+        "runtrue show results/pike.h5",
+        "runtrue show results/pike-ties.h5 --picture results/pike-ties-yaw.png \\",
+        "    --quantity yaw_amplitude_deg",
+    )
+)
 def show(
     file: Annotated[
         Path,
         typer.Argument(
-            metavar="FILE", readable=False, help="Result of an earlier run, an .h5 file."
+            metavar="FILE", readable=False, help="Result of an earlier run or map, an .h5 file."
         ),
     ],
+    picture: PicturesOption = None,
+    contours: ContoursOption = None,
+    quantity: QuantityOption = None,
+    force: ForceOption = False,
     json_: JsonOption = False,
 ) -> None:
-    """Print what the bait did in a stored run.
+    """Print what the bait did in a stored run or map, and draw it again.
 
-    Tells also when and by which versions the run was made.
+    Tells also when and by which versions it was made.
 
     Units are those of the run command: degrees, mm from side to side, m, N, mm per m.
     """
+    from sim.studies.store import is_map
+
+    pictures = picture or []
+    problems = [text for path in pictures for text in picture_problems(path)]
+    problems += measure_problems(contours, quantity)
+    of_a_map = is_map(file)
+    for option, given in (("--contours", contours), ("--quantity", quantity)):
+        if given is not None and not (of_a_map and pictures):
+            what = "needs --picture" if of_a_map else f"is for maps, and {file} is none"
+            problems.append(f"{option} {given}: {what}. Leave it out.")
+    if problems:
+        raise ConfigError(problems)
+    for path in pictures:
+        check_picture(path, force=force)
+    if of_a_map:
+        _show_map(file, pictures, contours, quantity, as_json=json_)
+    else:
+        _show_run(file, pictures, as_json=json_)
+
+
+def _show_run(file: Path, pictures: Sequence[Path], *, as_json: bool) -> None:
     from sim.report.run import run_document, run_summary
     from sim.report.text import to_json
     from sim.store import load_run
 
     result = load_run(file)
-    if json_:
-        terminal.emit(to_json(run_document(result, str(file))))
+    if as_json:
+        drawn = str(pictures[0]) if pictures else None
+        terminal.emit(to_json(run_document(result, str(file), drawn)))
+    else:
+        terminal.show(run_summary(result, provenance=True))
+        terminal.emit(f"Read from {file}")
+    if pictures:
+        from sim.plots.run import save_run_figure
+
+        for path in pictures:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            save_run_figure(result, path)
+            if not as_json:
+                terminal.emit(f"Wrote {path}")
+
+
+def _show_map(
+    file: Path,
+    pictures: Sequence[Path],
+    contours: str | None,
+    quantity: str | None,
+    *,
+    as_json: bool,
+) -> None:
+    from sim.report.map import map_facts, map_summary
+    from sim.report.text import to_json
+    from sim.studies.store import load_map
+
+    result = load_map(file, states=False)
+    drawn = draw(result, pictures, contours, quantity, file)
+    if as_json:
+        names = [str(path) for path in drawn]
+        terminal.emit(to_json(map_facts(result, output=str(file), pictures=names)))
         return
-    terminal.show(run_summary(result, provenance=True))
+    terminal.show(map_summary(result, provenance=True))
     terminal.emit(f"Read from {file}")
+    for path in drawn:
+        terminal.emit(f"Wrote {path}")
 
 
 # ---- weigh --------------------------------------------------------------------------------------
@@ -408,11 +475,11 @@ def modes(
     along_path = tie_path or picture is not None
     problems = _modes_problems(settings, "--tie-path" if tie_path else "--picture", along_path)
     if picture is not None:
-        problems += _picture_problems(picture)
+        problems += picture_problems(picture)
     if problems:
         raise ConfigError(problems)
     if picture is not None:
-        _check_picture(picture, force=force)
+        check_picture(picture, force=force)
     from sim.report.modes import modes_document, modes_summary
     from sim.report.text import to_json
     from sim.small_motion import modes as solve

@@ -3,14 +3,29 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
 from sim.bait.assembly import Assembly
-from sim.bait.frame import MM, current, from_nose, gauss, heading, through_water
+from sim.bait.cached import KEPT, read_only
+from sim.bait.frame import (
+    MM,
+    cross,
+    current,
+    from_nose,
+    gauss,
+    heading,
+    squared_lengths,
+    through_water,
+)
 from sim.bait.plates import SIDE_EDGE, PlateProperties
-from sim.bait.sections import axial_coefficient, crossflow_coefficients, crossflow_end_factor
+from sim.bait.sections import (
+    Strips,
+    axial_coefficient,
+    crossflow_coefficients,
+    crossflow_end_factor,
+)
 from sim.bait.side_force import SideForce, side_force
 from sim.config.models import Config
 from sim.kernels import layout as lo
@@ -18,6 +33,10 @@ from sim.kernels.layout import Model
 
 BEATS_A_LENGTH = 0.45  # wobbles of the demonstration baits in a body length of travel
 BARE_LENGTH_M = 0.05  # stands in for the length of a bare weight
+SIDE = read_only(np.array([0.0, 1.0, 0.0]))
+CORNERS = read_only(
+    np.array([[x, y, z] for x in (0.0, -1.0) for z in (-1.0, 1.0) for y in (-1.0, 1.0)])
+)
 
 
 def _profile(config: Config) -> np.ndarray:
@@ -28,20 +47,25 @@ def _profile(config: Config) -> np.ndarray:
     return np.array([[0.0], [speed], [0.0]])
 
 
-def _plate_rows(
-    plate: PlateProperties, config: Config, bait: Assembly, is_bill: bool
-) -> np.ndarray:
-    """The row of one plate, shape (N_PLATE,)."""
-    loads, rho = config.loads, bait.water.density
-    on = loads.bill if is_bill else loads.plates
+@lru_cache(maxsize=KEPT)
+def _plate_alone(plate: PlateProperties) -> np.ndarray:
+    """The row of a plate, with the centroid from the nose tip and without loads."""
     row = np.zeros(lo.N_PLATE)
-    row[lo.PL_X : lo.PL_Z + 1] = plate.centroid - bait.centre_of_gravity
+    row[lo.PL_X : lo.PL_Z + 1] = plate.centroid
     row[lo.PL_1X : lo.PL_NZ + 1] = plate.axes.ravel()
     row[lo.PL_L1], row[lo.PL_L2] = plate.length, plate.mean_width
-    row[lo.PL_REACH] = np.linalg.norm(plate.outline - plate.centroid, axis=1).max()
+    row[lo.PL_REACH] = plate.reach
     row[lo.PL_K1], row[lo.PL_K2] = plate.slopes
     row[lo.PL_CD], row[lo.PL_CE] = plate.broadside, SIDE_EDGE
-    if on:
+    return read_only(row)
+
+
+def _plate_row(plate: PlateProperties, config: Config, bait: Assembly, is_bill: bool) -> np.ndarray:
+    """The row of one plate, shape (N_PLATE,)."""
+    loads, rho = config.loads, bait.water.density
+    row = _plate_alone(plate).copy()
+    row[lo.PL_X : lo.PL_Z + 1] -= bait.centre_of_gravity
+    if loads.bill if is_bill else loads.plates:
         friction = math.sqrt(bait.water.viscosity / plate.length)
         row[lo.PL_FRICTION] = 1.328 * rho * plate.area * friction
         row[lo.PL_MUNK] = plate.fluid_mass if loads.added_mass else 0.0
@@ -53,12 +77,13 @@ def _plate_rows(
 
 def body_side_force(config: Config, bait: Assembly, heave: bool) -> SideForce:
     """Linear side force (lift with ``heave``) of the body, coefficients of the config applied."""
-    assert bait.body is not None and config.bait.body is not None
-    found = side_force(config.bait.body, bait.body, heave)
-    return replace(
-        found,
+    assert bait.body is not None
+    found = side_force(bait.body, heave)
+    return SideForce(
         factor=found.factor * config.coefficients.side_force_factor,
+        tail_share=found.tail_share,
         aft_of_mid=found.aft_of_mid + config.coefficients.side_force_shift,
+        spread=found.spread,
     )
 
 
@@ -90,29 +115,37 @@ def _strip_rows(config: Config, bait: Assembly) -> np.ndarray:
     return rows
 
 
+@lru_cache(maxsize=KEPT)
+def _strip_volumes(strips: Strips) -> np.ndarray:
+    """Displaced volumes of a body, places from the nose tip, shape (strips, N_VOLUME)."""
+    # every slab brings the spread of its own length, which the sum over the sections already
+    # holds: drawn together by that much the waterplane keeps its second moment, and force and
+    # moment still come from one potential
+    mean = float(strips.volume @ strips.x) / strips.volume.sum()
+    spread = float(strips.volume @ (strips.x - mean) ** 2)
+    own = float(strips.volume @ strips.reach[:, 0] ** 2) / 4.0
+    x = mean + (strips.x - mean) * math.sqrt(max(0.0, 1.0 - own / spread))
+    return read_only(np.column_stack([x, np.zeros(x.size), strips.z, strips.volume, strips.reach]))
+
+
+@lru_cache(maxsize=KEPT)
+def _plate_volume(plate: PlateProperties) -> np.ndarray:
+    """Displaced volume of a plate, place from the nose tip, shape (N_VOLUME,)."""
+    e1, e2, _ = plate.axes
+    reach = np.hypot(plate.length * e1, plate.mean_width * e2) / math.sqrt(3.0) + 1e-4
+    return read_only(np.concatenate([plate.centroid, [plate.volume], reach]))
+
+
 def _volume_rows(config: Config, bait: Assembly) -> np.ndarray:
     """Displaced volumes, the body's strips first, shape (volumes, N_VOLUME)."""
-    rows = []
+    rows: list[np.ndarray | list[float]] = []
     if bait.body is not None:
-        strips = bait.body.strips
-        # every slab brings the spread of its own length, which the sum over the sections already
-        # holds: drawn together by that much the waterplane keeps its second moment, and force and
-        # moment still come from one potential
-        mean = float(strips.volume @ strips.x) / strips.volume.sum()
-        spread = float(strips.volume @ (strips.x - mean) ** 2)
-        own = float(strips.volume @ strips.reach[:, 0] ** 2) / 4.0
-        x = mean + (strips.x - mean) * math.sqrt(max(0.0, 1.0 - own / spread))
-        for i in range(strips.x.size):
-            at = np.array([x[i], 0.0, strips.z[i]])
-            rows.append([*at, strips.volume[i], *strips.reach[i]])
+        rows.extend(_strip_volumes(bait.body.strips))
     for part in bait.parts:
         if part.volume > 0.0 and part.kind in ("ballast", "hook"):
-            reach = np.full(3, (0.75 * part.volume / math.pi) ** (1.0 / 3.0))
-            rows.append([*part.position, part.volume, *reach])
-    for plate in bait.plates:
-        e1, e2, _ = plate.axes
-        reach = np.hypot(plate.length * e1, plate.mean_width * e2) / math.sqrt(3.0) + 1e-4
-        rows.append([*plate.centroid, plate.volume, *reach])
+            reach = (0.75 * part.volume / math.pi) ** (1.0 / 3.0)
+            rows.append([*part.position.tolist(), part.volume, reach, reach, reach])
+    rows.extend(_plate_volume(plate) for plate in bait.plates)
     table = np.array(rows, dtype=float).reshape(-1, lo.N_VOLUME)
     table[:, : lo.VO_Z + 1] -= bait.centre_of_gravity
     weight = bait.water.density * config.water.gravity_m_s2
@@ -139,16 +172,16 @@ def bounding_radius(bait: Assembly, volumes: np.ndarray) -> float:
     bait : Assembly
     volumes : ndarray, shape (volumes, N_VOLUME)    displaced volumes with their half extents
     """
-    points = [p.position for p in bait.parts]
-    points += [corner for plate in bait.plates for corner in plate.outline]
+    points = [np.array([p.position for p in bait.parts]), *(p.outline for p in bait.plates)]
     if bait.body is not None:
-        for x in (0.0, -bait.body.length):
-            for z in (-2.0 * bait.body.half_height, 2.0 * bait.body.half_height):
-                points += [np.array([x, s * bait.body.half_width, z]) for s in (-1.0, 1.0)]
-    reach = max(float(np.linalg.norm(p - bait.centre_of_gravity)) for p in points)
-    for row in volumes:
-        place, half = row[lo.VO_X : lo.VO_Z + 1], row[lo.VO_AX : lo.VO_AZ + 1]
-        reach = max(reach, float(np.linalg.norm(place) + half.max()))
+        body = bait.body
+        points.append(CORNERS * (body.length, body.half_width, 2.0 * body.half_height))
+    from_centre = np.concatenate(points) - bait.centre_of_gravity
+    reach = math.sqrt(squared_lengths(from_centre).max())
+    if volumes.size:
+        places, halves = volumes[:, lo.VO_X : lo.VO_Z + 1], volumes[:, lo.VO_AX : lo.VO_AZ + 1]
+        far = np.sqrt(squared_lengths(places)) + halves.max(axis=1)
+        reach = max(reach, float(far.max()))
     return 1.1 * reach + 0.005
 
 
@@ -228,7 +261,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.LENGTH], s[lo.HEAD_X] = 1.0, 1.0
 
     plates = np.array(
-        [_plate_rows(p, config, bait, p is bill) for p in bait.plates], dtype=float
+        [_plate_row(p, config, bait, p is bill) for p in bait.plates], dtype=float
     ).reshape(-1, lo.N_PLATE)
     count = config.solver.plate_elements_along * config.solver.plate_elements_across
     elements = np.array([p.elements.T for p in bait.plates], dtype=float).reshape(-1, 3, count)
@@ -260,8 +293,7 @@ def _percussion(mass: np.ndarray, tie: np.ndarray, length: float) -> float:
     From the centre of gravity, forward positive: the centre of percussion, the water's mass
     included; within a length, since a bait tied at its centre of gravity moves as a whole.
     """
-    side = np.array([0.0, 1.0, 0.0])
-    moved = np.linalg.solve(mass, np.concatenate([side, np.cross(tie, side)]))
+    moved = np.linalg.solve(mass, np.concatenate([SIDE, cross(tie, SIDE)]))
     sway, yaw = float(moved[1]), float(moved[5])
     if abs(yaw) * length <= abs(sway):
         return -math.copysign(length, tie[0]) if tie[0] else 0.0

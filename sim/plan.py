@@ -48,6 +48,9 @@ class Plan(NamedTuple):
         if self.config.retrieve.mode == "reel":
             return np.tile(self.rod, (time.size, 1))
         knots = self.model.speed[:, :, 0]
+        if knots.shape[1] == 1:
+            path = knots[lo.SP_VALUE, 0] * time
+            return self.rod + path[:, None] * heading(self.config)
         i = np.searchsorted(knots[lo.SP_TIME], time, side="right") - 1
         since = time - knots[lo.SP_TIME, i]
         ahead = np.minimum(i + 1, knots.shape[1] - 1)
@@ -66,8 +69,10 @@ def plan_retrieve(config: Config) -> Plan:
         When the parts of the bait contradict each other, or the line does not reach the bait.
     """
     bait = assemble(config)
-    start, rod = start_state(config, bait)
-    model = build_model(config, bait, rod)
+    model = build_model(config, bait, np.zeros(3))  # the start is sought with it, the rod follows
+    start, rod = start_state(config, bait, model)
+    if config.line is not None:
+        model.scalar[lo.ROD_X : lo.ROD_Z + 1, 0] = rod
     solver = config.solver
     record_step = solver.output_step_ms * 1e-3
     every = round(solver.output_step_ms / solver.step_ms)

@@ -38,15 +38,13 @@ __all__ = ["FORMAT", "FORMAT_VERSION", "MEASURES", "check_output", "load_run", "
 FORMAT = "runtrue-run"
 FORMAT_VERSION = 1
 
-_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+SIGNATURE = b"\x89HDF\r\n\x1a\n"
 _LEAST_SIZE = 48  # bytes of the header of a file
-_END = (
-    b"\nruntrue-end sha256 "  # then 64 hexadecimal digits and a line feed, to the end of the file
-)
-_END_SIZE = len(_END) + 65
+END = b"\nruntrue-end sha256 "  # then 64 hexadecimal digits and a line feed, to the end of the file
+END_SIZE = len(END) + 65
 _CHUNK_ROWS = 4096
 _NO_CLASS = "none"
-_ANOTHER_COPY = "Take another copy of it, or run the configuration again."
+ANOTHER_COPY = "Take another copy of it, or run the configuration again."
 
 
 class Label(NamedTuple):
@@ -119,7 +117,7 @@ MEASURES: dict[str, Label] = {
     "tail_sweep_mm": Label("sideways sweep of the tail", "mm"),
     "speed_m_s": Label("mean speed", "m/s"),
 }
-_MARGINS: dict[str, Label] = {
+MARGINS: dict[str, Label] = {
     "spin": Label("margin to the spin limit", "turns"),
     "roll": Label("margin to the roll amplitude limit", "deg"),
     "lean": Label("margin to the lean limit", "deg"),
@@ -132,7 +130,7 @@ _SUFFIXES = {
     "m_s": "m/s", "hz": "Hz", "deg": "deg", "rad": "rad", "mm": "mm", "ms": "ms", "kg": "kg",
     "nm": "N m", "m": "m", "s": "s", "n": "N", "g": "g", "w": "W", "j": "J",
 }  # fmt: skip
-_SCALARS: dict[str, dict[str, Label]] = {"measures": MEASURES, "margins": _MARGINS, "stats": {}}
+_SCALARS: dict[str, dict[str, Label]] = {"measures": MEASURES, "margins": MARGINS, "stats": {}}
 
 _STATUS_CODES = {name: code for code, name in enumerate(STATUSES)}
 _CLASS_CODES = {_NO_CLASS: -1, **{name: code for code, name in enumerate(MOTION_CLASSES)}}
@@ -185,7 +183,7 @@ def check_output(path: str | os.PathLike[str], *, overwrite: bool = False) -> Pa
         When the file exists and must not be replaced, or a file cannot be written there.
     """
     where = os.fspath(path)
-    with _writing(where):
+    with writing(where):
         # A link is followed, so that replacing the file leaves the link in place.
         real = Path(os.path.realpath(where))
         if real.is_dir():
@@ -195,7 +193,7 @@ def check_output(path: str | os.PathLike[str], *, overwrite: bool = False) -> Pa
             )
         if os.path.lexists(real):
             if not overwrite:
-                raise _exists(where)
+                raise exists_already(where)
             if not real.is_file():
                 raise StoreError(f"{where}: is not an ordinary file. Use another --output.")
         folder = real.parent
@@ -240,9 +238,20 @@ def save_run(run: RunResult, path: str | os.PathLike[str], *, overwrite: bool = 
         image = _to_hdf5(run)
     except Exception as error:  # h5py reports what it cannot store in many ways
         raise StoreError(
-            f"{where}: the run cannot be stored ({_reason(error)}). Nothing was written."
+            f"{where}: the run cannot be stored ({reason(error)}). Nothing was written."
         ) from error
-    with _writing(where):
+    write_whole(image, real, where, overwrite=overwrite)
+    return Path(path)
+
+
+def write_whole(image: bytes, real: Path, where: str, *, overwrite: bool) -> None:
+    """Put a file in its place, whole or not at all; ``where`` is its name in messages.
+
+    Raises
+    ------
+    StoreError
+    """
+    with writing(where):
         real.parent.mkdir(parents=True, exist_ok=True)
         temporary = real.parent / f".runtrue-{secrets.token_hex(8)}.part"
         try:
@@ -251,18 +260,17 @@ def save_run(run: RunResult, path: str | os.PathLike[str], *, overwrite: bool = 
                 stream.flush()
                 os.fsync(stream.fileno())
             if not overwrite and os.path.lexists(real):  # somebody else was faster
-                raise _exists(where)
+                raise exists_already(where)
             os.replace(temporary, real)
         except BaseException:
             with suppress(OSError):
                 temporary.unlink()
             raise
-        _sync_folder(real.parent)
-    return Path(path)
+        sync_folder(real.parent)
 
 
 @contextmanager
-def _writing(where: str) -> Iterator[None]:
+def writing(where: str) -> Iterator[None]:
     """Turn what the operating system says while a file is written into a StoreError."""
     try:
         yield
@@ -276,15 +284,15 @@ def _writing(where: str) -> Iterator[None]:
                 " its folder."
             )
         else:
-            text = f"cannot be written ({_reason(error)}). Use another --output."
+            text = f"cannot be written ({reason(error)}). Use another --output."
         raise StoreError(f"{where}: {text}") from error
 
 
-def _exists(where: str) -> StoreError:
+def exists_already(where: str) -> StoreError:
     return StoreError(f"{where}: exists already. Use another --output, or --force to replace it.")
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make the new name last through a power cut, where the system can do that."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
@@ -312,29 +320,34 @@ def _to_hdf5(run: RunResult) -> bytes:
             # A named type, since readers of netCDF files know no other enumerations.
             file[f"{path}_type"] = h5py.enum_dtype(codes, basetype="i1")
         for name, parts in _DIMENSIONS.items():
-            _describe(_texts(file, name, parts), Label(f"columns along {name}"))
+            describe(write_texts(file, name, parts), Label(f"columns along {name}"))
             file[name].make_scale(name)
         for path, value in contents.items():
             dataset = _dataset(file, path, value)
-            _describe(dataset, _label(path))
+            describe(dataset, label_of(path))
             if path in _OWN_SCALES:
                 dataset.make_scale(_OWN_SCALES[path])
         _attach_scales(file)
         # Last, so that its length moves nothing else in the file.
         group = file.create_group("provenance", track_order=True)
         for key, text in provenance.items():
-            _describe(_dataset(group, key, text), Label(key.replace("_", " ")))
+            describe(_dataset(group, key, text), Label(key.replace("_", " ")))
     image = buffer.getvalue()
-    return image + _END + hashlib.sha256(image).hexdigest().encode() + b"\n"
+    return image + last_line(hashlib.sha256(image).hexdigest())
+
+
+def last_line(digest: str) -> bytes:
+    """What stands behind HDF5 data of a SHA-256."""
+    return END + digest.encode() + b"\n"
 
 
 def _dataset(file: h5py.Group, path: str, value: Value) -> h5py.Dataset:
     if path in _ENUMS:
         return file.create_dataset(path, data=value, dtype=file[f"{path}_type"])
     if isinstance(value, str):
-        return file.create_dataset(path, data=_utf8(value), dtype=h5py.string_dtype())
+        return file.create_dataset(path, data=utf8(value), dtype=h5py.string_dtype())
     if isinstance(value, tuple):
-        return _texts(file, path, value)
+        return write_texts(file, path, value)
     if not isinstance(value, np.ndarray) or path not in _TRAJECTORY or not value.size:
         return file.create_dataset(path, data=value)  # HDF5 has no chunks of size zero
     return file.create_dataset(
@@ -347,17 +360,17 @@ def _dataset(file: h5py.Group, path: str, value: Value) -> h5py.Dataset:
     )
 
 
-def _texts(file: h5py.Group, path: str, texts: tuple[str, ...]) -> h5py.Dataset:
-    data = [_utf8(text) for text in texts]
+def write_texts(file: h5py.Group, path: str, texts: tuple[str, ...]) -> h5py.Dataset:
+    data = [utf8(text) for text in texts]
     return file.create_dataset(path, data=data, shape=(len(data),), dtype=h5py.string_dtype())
 
 
-def _utf8(text: str) -> bytes:
+def utf8(text: str) -> bytes:
     # A path may hold bytes that are no text; Python carries them as surrogates.
     return text.encode(errors="surrogateescape")
 
 
-def _describe(dataset: h5py.Dataset, label: Label) -> None:
+def describe(dataset: h5py.Dataset, label: Label) -> None:
     dataset.attrs["units"] = label.units
     dataset.attrs["long_name"] = label.long_name
     dataset.attrs["frame"] = label.frame
@@ -375,7 +388,7 @@ def _attach_scales(file: h5py.File) -> None:
             file[name].dims[1].attach_scale(file[column.dimension])
 
 
-def _label(path: str) -> Label:
+def label_of(path: str) -> Label:
     """Label of a dataset; for a scalar that no table knows, from its name."""
     if path in _TRAJECTORY:
         return _TRAJECTORY[path].label
@@ -411,13 +424,8 @@ def _contents(run: RunResult) -> Contents:
     motion_class = _NO_CLASS if run.motion_class is None else run.motion_class
     if run.status not in STATUSES or run.motion_class not in (None, *MOTION_CLASSES):
         raise ValueError(f"no such outcome: {run.status!r}, {run.motion_class!r}")
-    config = run.config
+    contents |= config_contents(run.config)
     contents |= {
-        "config/text": config.source_text,
-        "config/resolved": resolved_json(config),
-        "config/digest": config_digest(config),
-        "config/overrides": json.dumps(config.overrides, ensure_ascii=False),
-        "config/source_path": config.source_path,
         "outcome/status": _STATUS_CODES[run.status],
         "outcome/status_text": run.status,
         "outcome/message": run.message,
@@ -431,6 +439,17 @@ def _contents(run: RunResult) -> Contents:
         for name, number in getattr(run, group).items():
             contents[f"{group}/{_checked_name(name)}"] = _plain_number(name, number)
     return contents
+
+
+def config_contents(config: Config) -> Contents:
+    """The ``/config`` of a file."""
+    return {
+        "config/text": config.source_text,
+        "config/resolved": resolved_json(config),
+        "config/digest": config_digest(config),
+        "config/overrides": json.dumps(config.overrides, ensure_ascii=False),
+        "config/source_path": config.source_path,
+    }
 
 
 def _checked_name(name: object) -> str:
@@ -486,7 +505,7 @@ def load_run(path: str | os.PathLike[str]) -> RunResult:
             if not whole:
                 raise StoreError(
                     f"{where}: is cut off at its very end, or was changed by another program."
-                    f" {_ANOTHER_COPY}"
+                    f" {ANOTHER_COPY}"
                 )
             return _run(_read_contents(file), where)
     except StoreError:
@@ -518,26 +537,26 @@ def _read(where: str) -> tuple[bytes, bool]:
             f"{where}: may not be read. Give yourself permission to read the file."
         ) from None
     except (OSError, ValueError) as error:
-        raise StoreError(f"{where}: cannot be read ({_reason(error)}). Check the path.") from error
+        raise StoreError(f"{where}: cannot be read ({reason(error)}). Check the path.") from error
     except MemoryError as error:
         raise StoreError(
             f"{where}: does not fit into memory. Close other programs, or read it on a larger"
             " machine."
         ) from error
     if not image:
-        raise StoreError(f"{where}: the file is empty. {_ANOTHER_COPY}")
-    if not image.startswith(_SIGNATURE[: len(image)]):
+        raise StoreError(f"{where}: the file is empty. {ANOTHER_COPY}")
+    if not image.startswith(SIGNATURE[: len(image)]):
         raise StoreError(
             f"{where}: is not an HDF5 file. Name a result file (.h5) that this program wrote."
         )
     if len(image) < _LEAST_SIZE:
-        raise StoreError(f"{where}: is cut off after {len(image)} bytes. {_ANOTHER_COPY}")
-    end = image[-_END_SIZE:]
-    if not end.startswith(_END):
+        raise StoreError(f"{where}: is cut off after {len(image)} bytes. {ANOTHER_COPY}")
+    end = image[-END_SIZE:]
+    if not end.startswith(END):
         return image, False
-    image = image[:-_END_SIZE]
-    if end[len(_END) :] != hashlib.sha256(image).hexdigest().encode() + b"\n":
-        raise StoreError(f"{where}: is damaged (its checksum is wrong). {_ANOTHER_COPY}")
+    image = image[:-END_SIZE]
+    if end != last_line(hashlib.sha256(image).hexdigest()):
+        raise StoreError(f"{where}: is damaged (its checksum is wrong). {ANOTHER_COPY}")
     return image, True
 
 
@@ -555,7 +574,7 @@ def _check_format(file: h5py.File, where: str) -> None:
     if not isinstance(version, np.integer) or version < 1:
         raise StoreError(
             f"{where}: has no valid format_version (a whole number from 1), but {version!r}."
-            f" {_ANOTHER_COPY}"
+            f" {ANOTHER_COPY}"
         )
     if version > FORMAT_VERSION:
         raise StoreError(
@@ -571,7 +590,7 @@ def _check_members(file: h5py.File, where: str) -> None:
     ):
         for path in paths:
             if path not in file or not isinstance(file[path], kind):
-                raise StoreError(f'{where}: is incomplete, "{path}" is not in it. {_ANOTHER_COPY}')
+                raise StoreError(f'{where}: is incomplete, "{path}" is not in it. {ANOTHER_COPY}')
 
 
 def _read_contents(file: h5py.File) -> Contents:
@@ -640,11 +659,11 @@ def _config(found: Mapping[str, Any], where: str) -> Config:
 def _damaged(where: str, image: bytes, error: Exception) -> StoreError:
     text = str(error)
     if "truncated file" in text:
-        return StoreError(f"{where}: is cut off after {len(image)} bytes. {_ANOTHER_COPY}")
-    return StoreError(f"{where}: is damaged ({_reason(error)}). {_ANOTHER_COPY}")
+        return StoreError(f"{where}: is cut off after {len(image)} bytes. {ANOTHER_COPY}")
+    return StoreError(f"{where}: is damaged ({reason(error)}). {ANOTHER_COPY}")
 
 
-def _reason(error: BaseException) -> str:
+def reason(error: BaseException) -> str:
     """One line on what went wrong, without the path."""
     # str() of a KeyError puts its text in quotes.
     plain = error.args[0] if isinstance(error, KeyError) and error.args else error

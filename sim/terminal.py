@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import threading
+import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -23,8 +24,10 @@ if TYPE_CHECKING:
 # Nothing heavy is imported up here: `runtrue --help` or a complaint about a file shall come at
 # once.
 
-DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
-EXIT_CODES = "0 done, 1 failed, 2 bad usage or configuration, 130 interrupted"
+DONE, FAILED, BAD_INPUT, SOME_FAILED, INTERRUPTED = 0, 1, 2, 3, 130
+EXIT_CODES = (
+    "0 done, 1 failed, 2 bad usage or configuration, 3 a map with failed runs, 130 interrupted"
+)
 
 SHOW_AFTER_S = 1.0  # shorter work gets no progress bar
 PIPE_WIDTH = 100  # columns of text that goes to a file or a pipe
@@ -149,6 +152,30 @@ def plain_errors() -> Iterator[None]:
         _discard(sys.stdout)
         code = FAILED
     raise SystemExit(code)
+
+
+# ---- pictures -----------------------------------------------------------------------------------
+
+
+def picture_problems(picture: Path) -> list[str]:
+    """What is wrong with the name of a picture."""
+    from sim.plots import SUFFIXES
+
+    if picture.suffix.lower() in SUFFIXES:
+        return []
+    return [
+        f"--picture {picture}: the name must end in .png, .svg or .pdf. Try"
+        f" {picture.with_suffix('.png') if picture.name else 'run.png'}."
+    ]
+
+
+def check_picture(picture: Path, *, force: bool) -> None:
+    """Refuse to replace a picture, or one that cannot be written there."""
+    if picture.is_dir():
+        raise StoreError(
+            f"{picture}: is a directory. Name a file in it, such as {picture / 'run.png'}."
+        )
+    check_file(picture, force=force, option="--picture")
 
 
 # ---- the two streams ----------------------------------------------------------------------------
@@ -376,5 +403,47 @@ class Watch:
         if self._now is None:
             return
         now, aim = self._now
-        place = f"{now:.{self._digits}f} of {aim:g} {self._unit}"
-        bar.update(bar.task_ids[0], completed=now, total=aim, place=place)
+        bar.update(bar.task_ids[0], completed=now, total=aim, place=self._place(now, aim))
+
+    def _place(self, now: float, aim: float) -> str:
+        """How far the work is, in words."""
+        return f"{now:.{self._digits}f} of {aim:g} {self._unit}"
+
+
+class Tally(Watch):
+    """Progress of many runs: rate and time left on a terminal, a line now and then in a log.
+
+    Called with the runs done, the runs planned so far and the failed ones among those done.
+    """
+
+    LINE_EVERY_S = 10.0
+
+    def __init__(self, text: str, *, quiet: bool) -> None:
+        super().__init__(text, quiet=quiet, unit="runs", digits=0)
+        self._lines = not quiet and not self._on
+        self._begun = self._told = time.monotonic()
+        self._first: int | None = None
+        self._failed = 0
+
+    def __call__(self, now: float, aim: float, failed: int = 0) -> None:
+        """Tell how many runs are done, planned and failed."""
+        if self._first is None:  # the first call after a resumption counts what was there
+            self._first = int(now)
+            self._begun = time.monotonic()
+        self._failed = failed
+        super().__call__(now, aim)
+        moment = time.monotonic()
+        if self._lines and (moment - self._told >= self.LINE_EVERY_S or now >= aim):
+            self._told = moment
+            complain(f"{self._text}: {self._place(now, aim)}")
+
+    def _place(self, now: float, aim: float) -> str:
+        text = f"{now:.0f} of {aim:.0f} runs"
+        spent, since = time.monotonic() - self._begun, now - (self._first or 0)
+        if since > 0 and spent > 0.0:
+            rate = since / spent
+            left = (aim - now) / rate
+            text += f", {rate:.0f} a second"
+            if now < aim:
+                text += f", {left / 60.0:.0f} min left" if left > 120.0 else f", {left:.0f} s left"
+        return text + (f", {self._failed} failed" if self._failed else "")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,19 +11,20 @@ from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly, assemble
 from sim.bait.frame import through_water
-from sim.config import with_overrides
 from sim.config.models import Config
 from sim.errors import RunError
 from sim.kernels import layout as lo
+from sim.kernels.layout import Model
 from sim.kernels.rhs import derivative, make_scratch
+from sim.kernels.tow import BALANCED, upright_balance
 from sim.model import build_model
 
 PITCH_GUESSES = (-0.35, -0.6, -0.1, -0.9, 0.2)  # [rad], nose down first: so a lipped bait swims
 DOWN_GUESSES = (0.2, 0.45, 0.02, 0.005)  # the line's angle below the horizontal [rad]
-# Of the six that are sought, and of the six balances, those of an upright bait in its plane:
-UPRIGHT = (0, 1, 4)  # tension, angle below the horizontal, pitch
-UPRIGHT_BALANCES = (0, 2, 4)  # surge, heave, pitch
-BALANCED = 1e-6  # largest acceleration left in the balance [m/s^2, rad/s^2]
+GUESSES = np.array([[0.0, down, pitch] for pitch in PITCH_GUESSES for down in DOWN_GUESSES])
+# A slow floating bait rides at the surface, where the balance is met in a layer as thin as the bait
+AWASH_GUESSES = np.array([[0.0, 0.0, pitch] for pitch in PITCH_GUESSES])
+AWASH = 0.4  # depth there, as a share of the cube root of the bait's volume
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,37 +55,64 @@ class Trim:
     line_tension_n: float
 
 
+def tow_model(model: Model, config: Config) -> Model:
+    """The model of a run changed into that of its steady tow; what does not change is shared.
+
+    The rod tip moves along x at the speed of the retrieve through the water, the water is at rest
+    and so is the bill's wake.
+
+    Parameters
+    ----------
+    model : Model      of ``config``, one lane; where it has the rod tip does not matter
+    config : Config    with a line
+    """
+    assert config.line is not None
+    scalar, plates = model.scalar.copy(), model.plates.copy()
+    scalar[lo.CUR_X : lo.CUR_Z + 1] = 0.0
+    scalar[lo.ROD_X : lo.ROD_Y + 1] = 0.0
+    scalar[lo.ROD_Z] = -config.line.rod_tip_height_m
+    scalar[lo.HEAD_X], scalar[lo.HEAD_Y] = 1.0, 0.0
+    scalar[lo.REEL] = 0.0
+    plates[:, lo.PL_WAKE] = 0.0
+    speed = np.zeros((3, 1, scalar.shape[1]))
+    speed[lo.SP_VALUE] = np.linalg.norm(through_water(config))
+    return model._replace(scalar=scalar, plates=plates, speed=speed)
+
+
 class Towed:
     """The right-hand side of a bait on a line whose rod tip moves steadily, wake at rest.
 
     The frame moves with the rod tip, x along its way through the water: a rod tip that moves
     through a current is one that moves otherwise through still water. A reeled line is taken at
     its length at the start: it shortens slowly against the motions looked at.
+
+    Parameters
+    ----------
+    config : Config
+    bait : Assembly, optional    ``assemble(config)``, where it is at hand
+    model : Model, optional      ``build_model`` of both, where it is at hand; with any rod tip
+
+    Raises
+    ------
+    RunError
+        Without a line.
     """
 
-    def __init__(self, config: Config, bait: Assembly | None = None):
+    def __init__(self, config: Config, bait: Assembly | None = None, model: Model | None = None):
         line = config.line
         if line is None or config.bait.tie is None or not config.loads.line:
             raise RunError(
                 f"{config.source_path or 'config'}: a steady tow needs [line], [bait.tie] and"
                 " loads.line = true."
             )
-        self.config = with_overrides(
-            config,
-            {
-                "retrieve.mode": "tow",
-                "retrieve.ramp_s": 0.0,
-                "retrieve.heading_deg": 0.0,
-                "retrieve.speed_m_s": float(np.linalg.norm(through_water(config))),
-                "water.current_m_s": 0.0,
-                "loads.wake": False,
-            },
-        )
-        self.bait: Assembly = assemble(self.config) if bait is None else bait
+        self.config = config
+        self.bait: Assembly = assemble(config) if bait is None else bait
         self.rod = np.array([0.0, 0.0, -line.rod_tip_height_m])
         self.length = line.length_m
-        self.speed = self.config.retrieve.speed_m_s
-        self._model = build_model(self.config, self.bait, self.rod)
+        self._model = tow_model(
+            build_model(config, self.bait, self.rod) if model is None else model, config
+        )
+        self.speed = float(self._model.speed[lo.SP_VALUE, 0, 0])
         self.stiffness = float(self._model.scalar[lo.EA, 0])
         self._scratch = make_scratch(self._model)
         self._state = np.zeros((lo.N_STATE, 1))
@@ -120,6 +147,22 @@ class Towed:
         """Accelerations of a bait led along in ``pose``, shape (6,); zero in a steady tow."""
         return self.rate(*self.steady(pose))[3:]
 
+    def upright(self, guesses: np.ndarray) -> np.ndarray | None:
+        """Balance of surge, heave and pitch with the bait upright on its track; None without one.
+
+        Parameters
+        ----------
+        guesses : ndarray, shape (guesses, 3)    where to look for it, as in ``_guesses``
+
+        Returns
+        -------
+        ndarray, shape (4,)    tension [N], angle of the line below the horizontal and pitch [rad],
+                               depth of the centre of gravity [m]
+        """
+        found = np.empty(4)
+        reached = upright_balance(self._model, self._scratch, guesses, 0, found)
+        return found if reached >= 0 else None
+
     @property
     def tension(self) -> float:
         """Line tension at the last state asked for [N]."""
@@ -141,76 +184,66 @@ def _pose(towed: Towed, sought: np.ndarray) -> np.ndarray:
     return np.concatenate([line - tie, sought[3:]])
 
 
-def _guesses(towed: Towed) -> Iterator[np.ndarray]:
-    """Where to look for the balance."""
+def _guesses(towed: Towed) -> np.ndarray:
+    """Where to look for the upright balance, shape (guesses, 3).
+
+    Tension of the line [N], its angle below the horizontal and pitch of the bait [rad].
+    """
     if towed.speed == 0.0:
         weight = -towed.bait.reserve_buoyancy * towed.config.water.gravity_m_s2
         down = math.copysign(0.5 * math.pi, weight)
-        for pitch in (0.0, 0.5 * math.pi, -0.5 * math.pi):
-            yield np.array([abs(weight), down, 0.0, 0.0, pitch, 0.0])
-        return
+        return np.array([[abs(weight), down, p] for p in (0.0, 0.5 * math.pi, -0.5 * math.pi)])
+    high, drag = -float(towed.rod[2]), 0.3 * towed.speed**2
     # a line that starts high above the water comes down to the bait at least
-    least = math.asin(min(0.95, max(0.0, -float(towed.rod[2])) / towed.length))
-    drag = 0.3 * towed.speed**2
-    for pitch in PITCH_GUESSES:
-        for down in DOWN_GUESSES:
-            yield np.array([drag, down + least, 0.0, 0.0, pitch, 0.0])
+    least = math.asin(min(0.95, max(0.0, high) / towed.length))
+    guesses = GUESSES + np.array([drag, least, 0.0])
+    if not towed.config.water.surface:
+        return guesses
+    awash = (high + AWASH * towed.bait.volume ** (1.0 / 3.0)) / towed.length
+    down = math.asin(min(0.95, max(-0.95, awash)))
+    return np.concatenate([guesses, AWASH_GUESSES + np.array([drag, down, 0.0])])
 
 
-def _balance(
-    towed: Towed, guess: np.ndarray, free: Sequence[int], balances: Sequence[int]
-) -> np.ndarray | None:
-    """Solve ``balances`` by what is ``free``, the rest as guessed; None where that fails."""
-    free, balances = list(free), list(balances)
+def _full_balance(towed: Towed, guess: np.ndarray) -> np.ndarray | None:
+    """Solve all six balances for what :func:`_pose` takes; None where that fails."""
 
-    def left(values: np.ndarray) -> np.ndarray:
-        sought = guess.copy()
-        sought[free] = values
-        return towed.imbalance(_pose(towed, sought))[balances]
+    def left(sought: np.ndarray) -> np.ndarray:
+        return towed.imbalance(_pose(towed, sought))
 
     with np.errstate(all="ignore"):
-        found = root(left, guess[free], method="hybr", options={"xtol": 1e-12})
+        found = root(left, guess, method="hybr", options={"xtol": 1e-12})
         if not np.abs(left(found.x)).max() < BALANCED or towed.tension <= 0.0:
             return None
-    sought = guess.copy()
-    sought[free] = found.x
-    return sought
+    return found.x
 
 
-def _upright_balance(towed: Towed) -> np.ndarray | None:
-    """Balance of surge, heave and pitch with the bait upright on its track; None without one."""
-    for guess in _guesses(towed):
-        found = _balance(towed, guess, UPRIGHT, UPRIGHT_BALANCES)
-        if found is None or abs(found[4]) > 0.5 * math.pi + 1e-6:
-            continue
-        if towed.config.water.surface and _pose(towed, found)[2] + towed.rod[2] < 0.0:
-            continue  # hanging in the air is no tow
-        return found
-    return None
-
-
-def upright_tow(config: Config, bait: Assembly) -> tuple[float, float] | None:
+def upright_tow(
+    config: Config, bait: Assembly, model: Model | None = None
+) -> tuple[float, float] | None:
     """Depth [m] and pitch [degrees] of a bait towed upright on its track; None without a balance.
 
     Parameters
     ----------
-    config : Config    with a line
-    bait : Assembly    ``assemble(config)``
+    config : Config             with a line
+    bait : Assembly             ``assemble(config)``
+    model : Model, optional     ``build_model`` of both, where it is at hand; with any rod tip
     """
-    towed = Towed(config, bait)
-    found = _upright_balance(towed)
+    towed = Towed(config, bait, model)
+    found = towed.upright(_guesses(towed))
     if found is None:
         return None
     # rounded, so that the last figures of the solver do not stand at the start of a run
-    depth = float(_pose(towed, found)[2] + towed.rod[2])
-    return round(depth, 6), round(math.degrees(float(found[4])), 4)
+    return round(float(found[3]), 6), round(math.degrees(float(found[2])), 4)
 
 
 def balance(towed: Towed) -> Trim:
     """The steady tow of ``towed``; see :func:`steady_tow`."""
-    upright = _upright_balance(towed)
-    # the upright balance of a skewed bait leaves side loads over, which the full one takes up
-    full = None if upright is None else _balance(towed, upright, range(6), range(6))
+    full = None
+    upright = towed.upright(_guesses(towed))
+    if upright is not None:
+        # a skewed bait has side loads left over, which the full balance takes up
+        tension, down, pitch, _ = upright
+        full = _full_balance(towed, np.array([tension, down, 0.0, 0.0, pitch, 0.0]))
     if full is None:
         raise RunError(
             f"{towed.config.source_path or 'config'}: no steady tow found at"
@@ -254,9 +287,9 @@ def steady_tow(config: Config) -> Trim:
 
     Notes
     -----
-    Surge, heave and pitch are balanced first with the bait upright, then all six from there, by
-    SciPy's hybrid method over the right-hand side of the runs. A bait may have several balances;
-    the one nearest to upright is given, which need not be a stable one. The bill's wake is left
-    at its mean.
+    Surge, heave and pitch are balanced first with the bait upright (``sim.kernels.tow``), then all
+    six from there by SciPy's hybrid method, both over the right-hand side of the runs. A bait may
+    have several balances; the one nearest to upright is given, which need not be a stable one. The
+    bill's wake is left at its mean.
     """
     return balance(Towed(config))

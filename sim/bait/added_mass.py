@@ -8,7 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import ellipe, elliprd
 
-from sim.bait.frame import cross_matrix
+from sim.bait.cached import read_only
+from sim.bait.frame import cross, cross_matrix
 
 # DNV-RP-C205 (2010) App. D, rectangular plate moving along its normal:
 # m = rho C_A (pi/4) a^2 b with a <= b. Read in a secondary copy.
@@ -26,6 +27,8 @@ GYRATION_LONG = np.array(
 GYRATION_SHORT = np.array(
     [0.0442, 0.0417, 0.0399, 0.0377, 0.0355, 0.0339, 0.0327, 0.0321, 1.0 / 32.0]
 )
+LOG_GYRATION_RATIO = np.log(GYRATION_RATIO)
+EYE = read_only(np.eye(6))
 
 
 class EllipsoidAddedMass(NamedTuple):
@@ -70,17 +73,17 @@ def ellipsoid_added_mass(semi_axes: np.ndarray, rho: float) -> EllipsoidAddedMas
     Lamb (1932), Arts. 114 and 121a. The added inertia about an axis normal to two equal
     semi-axes is zero.
     """
-    axes = np.asarray(semi_axes, dtype=float)
-    kappa = green_integrals(axes)
-    fluid = rho * 4.0 / 3.0 * math.pi * float(np.prod(axes))
+    kappa = green_integrals(semi_axes)
+    axes, share = [float(s) for s in semi_axes], kappa.tolist()
+    fluid = rho * 4.0 / 3.0 * math.pi * math.prod(axes)
     mass = fluid * kappa / (2.0 - kappa)
     inertia = np.zeros(3)
     for i in range(3):
         j, k = (i + 1) % 3, (i + 2) % 3
         b2, c2 = axes[j] ** 2, axes[k] ** 2
-        bottom = 2.0 * (b2 - c2) + (b2 + c2) * (kappa[j] - kappa[k])
+        bottom = 2.0 * (b2 - c2) + (b2 + c2) * (share[j] - share[k])
         if abs(b2 - c2) > 1e-12 * (b2 + c2):
-            inertia[i] = fluid / 5.0 * (b2 - c2) ** 2 * (kappa[k] - kappa[j]) / bottom
+            inertia[i] = fluid / 5.0 * (b2 - c2) ** 2 * (share[k] - share[j]) / bottom
     return EllipsoidAddedMass(mass, inertia)
 
 
@@ -140,8 +143,8 @@ def plate_gyration(length: float, width: float, area: float) -> tuple[float, flo
     disc = ellipsoid_added_mass(np.array([length / 2.0, width / 2.0, 1e-4 * width]), 1.0)
     round_off = (disc.inertia[1] / disc.mass[2], disc.inertia[0] / disc.mass[2])
     ratio = max(length, width) / min(length, width)
-    long = float(np.interp(math.log(ratio), np.log(GYRATION_RATIO), GYRATION_LONG))
-    short = float(np.interp(math.log(ratio), np.log(GYRATION_RATIO), GYRATION_SHORT))
+    long = float(np.interp(math.log(ratio), LOG_GYRATION_RATIO, GYRATION_LONG))
+    short = float(np.interp(math.log(ratio), LOG_GYRATION_RATIO, GYRATION_SHORT))
     along, across = (long, short) if length >= width else (short, long)
     share = _rectangle_share(length, width, area)
     return (
@@ -153,10 +156,12 @@ def plate_gyration(length: float, width: float, area: float) -> tuple[float, flo
 def point_added_mass(mass: float, direction: np.ndarray, position: np.ndarray) -> np.ndarray:
     """6 x 6 added mass of fluid that moves with one point along one direction only.
 
-    m n n^T with n = (d, r x d): symmetric and never negative by construction.
+    m n n^T with n = (d, r x d): symmetric and never negative by construction. Positions of shape
+    (..., 3) give as many matrices.
     """
-    n = np.concatenate([direction, np.cross(position, direction)])
-    return mass * np.outer(n, n)
+    n = np.empty((*position.shape[:-1], 6))
+    n[..., :3], n[..., 3:] = direction, cross(position, direction)
+    return mass * (n[..., :, None] * n[..., None, :])
 
 
 def shift_matrix(matrix: np.ndarray, offset: np.ndarray) -> np.ndarray:
@@ -164,6 +169,6 @@ def shift_matrix(matrix: np.ndarray, offset: np.ndarray) -> np.ndarray:
 
     Fossen (2011), eq. 7.29: the velocity at the old origin is v + offset x omega of the new one.
     """
-    h = np.eye(6)
+    h = EYE.copy()
     h[:3, 3:] = cross_matrix(np.asarray(offset))
     return h.T @ matrix @ h

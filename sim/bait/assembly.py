@@ -8,12 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from sim.bait.added_mass import shift_matrix
-from sim.bait.frame import GRAM, GRAM_PER_CM3, from_nose
+from sim.bait.cached import read_only
+from sim.bait.frame import GRAM, GRAM_PER_CM3, from_nose, squared_lengths, total
 from sim.bait.plates import PlateProperties, plate_properties
 from sim.bait.sections import BodyProperties, body_properties
 from sim.config.models import Config
 from sim.errors import ConfigError
 from sim.water import WaterProperties, water_properties
+
+EYE = read_only(np.eye(3))
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,7 @@ def _point_part(
 ) -> Part:
     """A small compact part; its own inertia is that of a sphere of its volume."""
     radius2 = (0.75 * volume / math.pi) ** (2.0 / 3.0)
-    inertia = 0.4 * mass * radius2 * np.eye(3)
+    inertia = 0.4 * mass * radius2 * EYE
     return Part(name, kind, mass, at, volume if displaces else 0.0, inertia)
 
 
@@ -106,7 +109,6 @@ def assemble(config: Config) -> Assembly:
     """
     bait = config.bait
     solver = config.solver
-    where = config.source_path or "config"
     water = water_properties(config.water)
     rho = water.density
 
@@ -144,44 +146,47 @@ def assemble(config: Config) -> Assembly:
         if drilled >= room:
             raise ConfigError(
                 [
-                    f"{where}: bait.ballast: the pieces inside the body take "
+                    f"{_where(config)}: bait.ballast: the pieces inside the body take "
                     f"{drilled * 1e9:.0f} mm3, the body has room for {room * 1e9:.0f} mm3. "
                     "Use fewer or denser pieces, or set inside = false."
                 ]
             )
-        density = _body_density(config, body, parts, drilled, where)
+        density = _body_density(config, body, parts, drilled)
         parts = [*_body_parts(config, body, density, holes), *parts]
 
     mass = sum(p.mass for p in parts)
     if not mass > 0.0:
-        raise ConfigError([f"{where}: bait: no part has any mass. Give a density or a mass."])
-    centre = sum((p.mass * p.position for p in parts), np.zeros(3)) / mass
-    inertia = np.zeros((3, 3))
-    for p in parts:
-        r = p.position - centre
-        inertia += p.inertia + p.mass * (float(r @ r) * np.eye(3) - np.outer(r, r))
+        raise ConfigError(
+            [f"{_where(config)}: bait: no part has any mass. Give a density or a mass."]
+        )
+    masses = np.array([p.mass for p in parts])
+    places = np.array([p.position for p in parts])
+    centre = total(masses[:, None] * places) / mass
+    r = places - centre
+    turned = squared_lengths(r)[:, None, None] * EYE - r[:, :, None] * r[:, None, :]
+    own = np.array([p.inertia for p in parts])
+    inertia = total(own + masses[:, None, None] * turned)
     principal = np.linalg.eigvalsh(inertia)
     if principal[0] <= 0.0:
         raise ConfigError(
             [
-                f"{where}: bait: the moment of inertia about one axis is "
+                f"{_where(config)}: bait: the moment of inertia about one axis is "
                 f"{principal[0]:.3g} kg m2: must be > 0. A single point mass cannot turn: add a "
                 "body or a plate, or give the piece a lower density so that it has some size."
             ]
         )
     volume = sum(p.volume for p in parts)
-    buoyancy = (
-        sum((p.volume * p.buoyant_at for p in parts), np.zeros(3)) / volume
-        if volume > 0.0
-        else centre
-    )
+    buoyancy = centre
+    if volume > 0.0:
+        volumes = np.array([p.volume for p in parts])
+        buoyancy = total(volumes[:, None] * np.array([p.buoyant_at for p in parts])) / volume
     added = np.zeros((6, 6))
     if body is not None:
         added += body.added_mass
     for plate in plates:
         added += plate.added_mass
     rigid = np.zeros((6, 6))
-    rigid[:3, :3] = mass * np.eye(3)
+    rigid[:3, :3] = mass * EYE
     rigid[3:, 3:] = inertia
     tie = bait.tie
     return Assembly(
@@ -205,9 +210,11 @@ def assemble(config: Config) -> Assembly:
     )
 
 
-def _body_density(
-    config: Config, body: BodyProperties, parts: list[Part], drilled: float, where: str
-) -> float:
+def _where(config: Config) -> str:
+    return config.source_path or "config"
+
+
+def _body_density(config: Config, body: BodyProperties, parts: list[Part], drilled: float) -> float:
     """Density of the body's material, from the weighed total where there is one [kg/m^3]."""
     settings = config.bait.body
     assert settings is not None
@@ -225,9 +232,9 @@ def _body_density(
     if density <= 0.0:
         raise ConfigError(
             [
-                f"{where}: bait.total_mass_g = {total:g}: must be > {hardware / GRAM:.3f} g, the "
-                "mass of bill, ballast and hooks alone. Weigh the rigged bait again or correct "
-                "the hardware."
+                f"{_where(config)}: bait.total_mass_g = {total:g}: must be >"
+                f" {hardware / GRAM:.3f} g, the mass of bill, ballast and hooks alone. Weigh the"
+                " rigged bait again or correct the hardware."
             ]
         )
     return density

@@ -12,6 +12,7 @@ from functools import cache
 
 import numpy as np
 
+from sim.bait.cached import read_only
 from sim.config.models import Config
 
 MM = 1.0e-3
@@ -36,11 +37,28 @@ def cross_matrix(r: np.ndarray) -> np.ndarray:
     return np.array([[0.0, -r[2], r[1]], [r[2], 0.0, -r[0]], [-r[1], r[0], 0.0]])
 
 
+def cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Vector product of vectors of shape (..., 3); for a few ten times as fast as NumPy's."""
+    ax, ay, az = a.T
+    bx, by, bz = b.T
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx]).T
+
+
+def squared_lengths(vectors: np.ndarray) -> np.ndarray:
+    """Of vectors, shape (n, 3), each as ``v @ v`` has it to the last bit, shape (n,)."""
+    return np.matmul(vectors[:, None, :], vectors[:, :, None])[:, 0, 0]
+
+
+def total(rows: np.ndarray) -> np.ndarray:
+    """Sum over the first axis, one row after the other."""
+    return np.add.reduce(rows, axis=0, initial=0.0)
+
+
 @cache
 def gauss(count: int) -> tuple[np.ndarray, np.ndarray]:
     """Points (-1 to 1) and weights (sum 2) of Gauss-Legendre integration."""
     points, weights = np.polynomial.legendre.leggauss(count)
-    return points, weights
+    return read_only(points), read_only(weights)
 
 
 def heading(config: Config) -> np.ndarray:

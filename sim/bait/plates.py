@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from sim.bait.added_mass import plate_added_mass, plate_gyration, point_added_mass
-from sim.bait.frame import GRAM_PER_CM3, MM, from_nose, gauss
+from sim.bait.cached import KEPT, Keyed, read_only
+from sim.bait.frame import GRAM_PER_CM3, MM, cross, from_nose, gauss, total
 from sim.config.models import Bill
 
+# where a quarter of the fluid goes, in radii of gyration along the plate and across it
+SIGN_1 = read_only(np.array([[1.0], [1.0], [-1.0], [-1.0]]))
+SIGN_2 = read_only(np.array([[1.0], [-1.0], [1.0], [-1.0]]))
+# sines and cosines along the quarter of an ellipse that ends a rounded plate
+TURN = read_only(
+    np.array([(math.sin(a), math.cos(a)) for a in np.linspace(0.0, 0.5 * math.pi, 24)]).T
+)
 SIDE_EDGE = 2.4  # fitted to Holmes, Letchford & Lin (2006) and Joessel, see docs/equations.md
 
 
@@ -46,26 +55,26 @@ def plate_outline(plate: Bill) -> np.ndarray:
         return np.array(plate.outline_mm, dtype=float) * MM
     wide = half / max(1.0, plate.taper)
     if plate.outline == "square":
-        right = [(0.0, half), (length, half)]
+        right = np.array([(0.0, half), (length, half)])
     elif plate.outline == "tapered":
-        right = [(0.0, wide), (length, wide * plate.taper)]
+        right = np.array([(0.0, wide), (length, wide * plate.taper)])
     elif plate.outline == "coffin":
-        right = [
-            (0.0, wide * plate.taper), (0.4 * length, wide), (length, wide * plate.taper)
-        ]  # fmt: skip
+        ends = wide * plate.taper
+        right = np.array([(0.0, ends), (0.4 * length, wide), (length, ends)])
     else:
-        turn = np.linspace(0.0, 0.5 * math.pi, 24)
-        right = [(0.0, half)]
-        right += [(0.5 * length * (1.0 + math.sin(a)), half * math.cos(a)) for a in turn]
-    left = [(along, -across) for along, across in reversed(right)]
-    corners = [*right, *left]
-    keep = [c for i, c in enumerate(corners) if i == 0 or math.dist(c, corners[i - 1]) > 1e-12]
-    return np.array(keep)
+        right = np.empty((TURN.shape[1] + 1, 2))
+        right[0] = 0.0, half
+        right[1:, 0], right[1:, 1] = 0.5 * length * (1.0 + TURN[0]), half * TURN[1]
+    corners = np.concatenate([right, right[::-1] * (1.0, -1.0)])
+    step = np.diff(corners, axis=0)
+    return corners[np.concatenate([[True], np.hypot(step[:, 0], step[:, 1]) > 1e-12])]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PlateProperties:
     """A plate; vectors in the bait axes from the nose tip, SI.
+
+    Shared by all baits with this plate, so its arrays are closed for writing.
 
     Attributes
     ----------
@@ -76,6 +85,7 @@ class PlateProperties:
     area : float                       [m^2]
     elements : ndarray, shape (n, 3)   place along e1 and e2 from the centroid [m], share of area
     outline : ndarray, shape (k, 3)    corners
+    reach : float                      of the farthest corner from the centroid [m]
     mass, volume : float
     inertia : ndarray, shape (3, 3)    about the centroid, bait axes [kg m^2]
     fluid_mass : float                 broadside added mass [kg]
@@ -93,6 +103,7 @@ class PlateProperties:
     area: float
     elements: np.ndarray
     outline: np.ndarray
+    reach: float
     mass: float
     volume: float
     inertia: np.ndarray
@@ -107,10 +118,22 @@ def plate_axes(plate: Bill, cant_deg: float) -> np.ndarray:
     angle, cant = math.radians(plate.angle_deg), math.radians(cant_deg)
     e1 = np.array([math.cos(angle), 0.0, math.sin(angle)])
     side = np.array([0.0, 1.0, 0.0])
-    e2 = math.cos(cant) * side + math.sin(cant) * np.cross(e1, side)
-    axes = np.array([e1, e2, np.cross(e1, e2)])
-    error = Rotation.from_euler("ZX", [plate.yaw_error_deg, plate.roll_error_deg], degrees=True)
-    return error.apply(axes)
+    e2 = math.cos(cant) * side + math.sin(cant) * cross(e1, side)
+    axes = np.array([e1, e2, cross(e1, e2)])
+    # with 0.0 added, -0.0 is the number that as a key it equals
+    return (_mounting(plate.yaw_error_deg + 0.0, plate.roll_error_deg + 0.0) @ axes.T).T
+
+
+@lru_cache(maxsize=KEPT)
+def _mounting(yaw_error_deg: float, roll_error_deg: float) -> np.ndarray:
+    """Matrix that turns a plate by its mounting errors, shape (3, 3)."""
+    error = Rotation.from_euler("ZX", [yaw_error_deg, roll_error_deg], degrees=True)
+    return read_only(error.as_matrix())
+
+
+def _next(corners: np.ndarray) -> np.ndarray:
+    """Of every corner the one that follows, the first after the last."""
+    return np.concatenate([corners[1:], corners[:1]])
 
 
 def _elements(corners: np.ndarray, along: int, across: int) -> tuple[np.ndarray, np.ndarray]:
@@ -119,7 +142,7 @@ def _elements(corners: np.ndarray, along: int, across: int) -> tuple[np.ndarray,
     near, far = corners[:, 0].min(), corners[:, 0].max()
     places = near + 0.5 * (far - near) * (points + 1.0)
     x0, y0 = corners[:, 0], corners[:, 1]
-    x1, y1 = np.roll(x0, -1), np.roll(y0, -1)
+    x1, y1 = _next(x0), _next(y0)
     crosses = (x0 <= places[:, None]) != (x1 <= places[:, None])
     run = np.where(x1 == x0, 1.0, x1 - x0)
     at = y0 + (y1 - y0) * (places[:, None] - x0) / run
@@ -139,13 +162,13 @@ def _polygon(corners: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
     The shoelace formula and its second moments, exact.
     """
     x, y = corners.T
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
-    cross = x * y1 - x1 * y
-    area = 0.5 * float(cross.sum())
-    centroid = np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6.0 * area)
-    xx = float(((x * x + x * x1 + x1 * x1) * cross).sum()) / (12.0 * area)
-    yy = float(((y * y + y * y1 + y1 * y1) * cross).sum()) / (12.0 * area)
-    xy = float(((2.0 * (x * y + x1 * y1) + x * y1 + x1 * y) * cross).sum()) / (24.0 * area)
+    x1, y1 = _next(x), _next(y)
+    twice = x * y1 - x1 * y
+    area = 0.5 * float(twice.sum())
+    centroid = np.array([((x + x1) * twice).sum(), ((y + y1) * twice).sum()]) / (6.0 * area)
+    xx = float(((x * x + x * x1 + x1 * x1) * twice).sum()) / (12.0 * area)
+    yy = float(((y * y + y * y1 + y1 * y1) * twice).sum()) / (12.0 * area)
+    xy = float(((2.0 * (x * y + x1 * y1) + x * y1 + x1 * y) * twice).sum()) / (24.0 * area)
     return abs(area), centroid, np.array([[xx, xy], [xy, yy]]) - np.outer(centroid, centroid)
 
 
@@ -166,6 +189,16 @@ def plate_properties(
     -----
     Camber is left out. The mass is the outline's area times the thickness.
     """
+    # with 0.0 added, -0.0 is the number that as a key it equals
+    return _plate_properties(Keyed(plate), name, cant_deg + 0.0, along, across, rho)
+
+
+@lru_cache(maxsize=KEPT)
+def _plate_properties(
+    key: Keyed[Bill], name: str, cant_deg: float, along: int, across: int, rho: float
+) -> PlateProperties:
+    """Work out a plate, kept for plates seen before."""
+    plate = key.table
     corners = plate_outline(plate)
     area, centre, products = _polygon(corners)
     at, part = _elements(corners, along, across)
@@ -186,25 +219,25 @@ def plate_properties(
     )
     fluid = plate_added_mass(length, width, area, rho)
     k1, k2 = plate_gyration(length, width, area)
-    added = np.zeros((6, 6))
-    for s1, s2 in ((1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)):
-        place = centroid + s1 * k1 * axes[0] + s2 * k2 * axes[1]
-        added += point_added_mass(0.25 * fluid, axes[2], place)
+    places = centroid + SIGN_1 * k1 * axes[0] + SIGN_2 * k2 * axes[1]
+    added = total(point_added_mass(0.25 * fluid, axes[2], places))
+    outline = root + corners @ axes[:2]
     return PlateProperties(
         name=name,
-        centroid=centroid,
-        axes=axes,
+        centroid=read_only(centroid),
+        axes=read_only(axes),
         length=length,
         width=width,
         mean_width=area / length,
         area=area,
-        elements=np.column_stack([local, share]),
-        outline=root + corners @ axes[:2],
+        elements=read_only(np.column_stack([local, share])),
+        outline=read_only(outline),
+        reach=float(np.linalg.norm(outline - centroid, axis=1).max()),
         mass=mass,
         volume=volume,
-        inertia=mass * axes.T @ own @ axes,
+        inertia=read_only(mass * axes.T @ own @ axes),
         fluid_mass=fluid,
-        added_mass=added,
+        added_mass=read_only(added),
         slopes=(helmbold_slope(width**2 / area), helmbold_slope(length**2 / area)),
         broadside=broadside_coefficient(max(length, width) ** 2 / area),
     )

@@ -5,17 +5,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from operator import attrgetter
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.special import beta
 
 from sim.bait.added_mass import ellipsoid_added_mass, shift_matrix
+from sim.bait.cached import KEPT, Keyed, read_only
 from sim.bait.frame import MM, gauss
 from sim.bait.panels import Rings, panel_added_mass
 from sim.config.models import Body, Station
 
 FINE = 960  # slices for integrals over the body
+# Keys of a body that its form follows from; the others are material and coefficients.
+FORM_KEYS = {"form", "length_mm", "height_mm", "width_mm", "station", "exponent", "wall_mm"}
+FLOW_KEYS = {"station", "exponent"}  # that the flow about a body of stations follows from
 
 # Drag of elliptic sections across the flow, on the extent across it, against (extent along the
 # flow) / (extent across): White, Fluid Mechanics, table 7.2 and DNV-RP-C205 App. E (0.5: 1.6;
@@ -26,6 +31,10 @@ SECTION_CD = np.array([1.98, 1.6, 1.1, 0.6, 0.35, 0.25])
 BOX_RATIO = np.array([0.01, 0.5, 1.0, 2.0, 4.0, 8.0])
 BOX_CD = np.array([1.98, 2.5, 2.05, 1.6, 1.3, 1.1])
 SPHERE_CD = 0.47  # White, Fluid Mechanics, table 7.3, Re 1e4 to 1e5; from memory
+LOG_SECTION_RATIO, LOG_BOX_RATIO = np.log(SECTION_RATIO), np.log(BOX_RATIO)
+CIRCLE_CD = float(np.interp(0.0, LOG_SECTION_RATIO, SECTION_CD))
+
+_STATION = attrgetter("from_nose_mm", "upper_mm", "lower_mm", "half_width_mm")
 
 
 @dataclass(frozen=True)
@@ -78,15 +87,19 @@ def outline_at(body: Body, aft: np.ndarray) -> Outline:
 
 
 def _between(stations: tuple[Station, ...], aft: np.ndarray) -> Rings:
-    at = np.array([s.from_nose_mm for s in stations]) * MM
-    columns = []
-    for key in ("upper_mm", "lower_mm", "half_width_mm"):
-        values = np.array([getattr(s, key) for s in stations]) * MM
-        columns.append(PchipInterpolator(at, values)(aft))
-    return Rings(*columns)
+    rows = np.array([_STATION(s) for s in stations])
+    # each column in one piece, as sums over it expect
+    return Rings(*np.ascontiguousarray(np.moveaxis(_curves(rows.tobytes())(aft), -1, 0)))
 
 
-@dataclass(frozen=True)
+@lru_cache(maxsize=KEPT)
+def _curves(rows: bytes) -> PchipInterpolator:
+    """Curves through the stations, whose four numbers each come as the bytes of the table."""
+    table = np.frombuffer(rows).reshape(-1, 4) * MM
+    return PchipInterpolator(table[:, 0], table[:, 1:])
+
+
+@dataclass(frozen=True, eq=False)
 class Strips:
     """Sections of the body with their share of its length; bait axes from the nose tip, SI.
 
@@ -109,22 +122,11 @@ class Strips:
     plan_area: np.ndarray
 
 
-@dataclass(frozen=True)
-class BodyProperties:
-    """What the body contributes; vectors in the bait axes from the nose tip, SI.
+@dataclass(frozen=True, eq=False)
+class BodyForm:
+    """What follows from the form of a body; see :class:`BodyProperties`."""
 
-    Attributes
-    ----------
-    length, half_height, half_width : float    greatest extents [m]
-    volume, centroid                           displaced [m^3], [m]
-    solid_volume, solid_centroid               of the material [m^3], [m]
-    solid_inertia, filling_inertia : (3, 3)    about the own centroid, per unit density [m^5]
-    filling_volume, filling_centroid           inside of a shell
-    frontal_area : float                       greatest section [m^2]
-    added_mass : ndarray, shape (6, 6)         about the nose tip [kg, kg m, kg m^2]
-    strips : Strips
-    """
-
+    key: Keyed[Body]
     length: float
     half_height: float
     half_width: float
@@ -137,8 +139,29 @@ class BodyProperties:
     filling_centroid: np.ndarray
     filling_inertia: np.ndarray
     frontal_area: float
-    added_mass: np.ndarray
     strips: Strips
+
+
+@dataclass(frozen=True, eq=False)
+class BodyProperties(BodyForm):
+    """What the body contributes; vectors in the bait axes from the nose tip, SI.
+
+    All arrays but the added mass are shared by bodies of one form, and closed for writing.
+
+    Attributes
+    ----------
+    key : Keyed                                the body's table, of which the form counts
+    length, half_height, half_width : float    greatest extents [m]
+    volume, centroid                           displaced [m^3], [m]
+    solid_volume, solid_centroid               of the material [m^3], [m]
+    solid_inertia, filling_inertia : (3, 3)    about the own centroid, per unit density [m^5]
+    filling_volume, filling_centroid           inside of a shell
+    frontal_area : float                       greatest section [m^2]
+    added_mass : ndarray, shape (6, 6)         about the nose tip [kg, kg m, kg m^2]
+    strips : Strips
+    """
+
+    added_mass: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -196,6 +219,18 @@ def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
     strips : int       strips for the loads
     rho : float        water density [kg/m^3], for the added mass
     """
+    form = _form(Keyed(body, FORM_KEYS), strips)
+    if body.form == "ellipsoid":
+        added = _lamb(form, rho)
+    else:
+        added = rho * _flow_about(Keyed(body, FLOW_KEYS))
+    return BodyProperties(**vars(form), added_mass=added)
+
+
+@lru_cache(maxsize=KEPT)
+def _form(key: Keyed[Body], strips: int) -> BodyForm:
+    """Integrate a body's form, kept for bodies seen before."""
+    body = key.table
     length = body.length_mm * MM
     dx = length / FINE
     aft = (np.arange(FINE) + 0.5) * dx
@@ -224,20 +259,20 @@ def body_properties(body: Body, strips: int, rho: float) -> BodyProperties:
 
     half_height = 0.5 * (outline.upper + outline.lower)
     table = _strips(body, strips, shape, volume, centroid)
-    return BodyProperties(
+    return BodyForm(
+        key=key,
         length=length,
         half_height=float(half_height.max()),
         half_width=float(outline.half_width.max()),
         volume=volume,
-        centroid=centroid,
+        centroid=read_only(centroid),
         solid_volume=solid_volume,
-        solid_centroid=solid_centroid,
-        solid_inertia=solid_inertia,
+        solid_centroid=read_only(solid_centroid),
+        solid_inertia=read_only(solid_inertia),
         filling_volume=filling_volume,
-        filling_centroid=filling_centroid,
-        filling_inertia=filling_inertia,
+        filling_centroid=read_only(filling_centroid),
+        filling_inertia=read_only(filling_inertia),
         frontal_area=float(outer.area.max()),
-        added_mass=_added_mass(body, centroid, rho),
         strips=table,
     )
 
@@ -258,16 +293,17 @@ def _strips(
     half_height = 0.5 * (outline.upper + outline.lower)
     part = slabs.area * dx
     part *= volume / part.sum()
-    return Strips(
-        x=slabs.x + (centroid[0] - float(part @ slabs.x) / volume),
-        z=slabs.z + (centroid[2] - float(part @ slabs.z) / volume),
-        volume=part,
-        half_height=half_height,
-        length=dx,
-        reach=2.0 * np.sqrt(np.column_stack([dx**2 / 12.0, slabs.var_y, slabs.var_z])),
-        side_area=2.0 * half_height * dx,
-        plan_area=2.0 * outline.half_width * dx,
-    )
+    columns = {
+        "x": slabs.x + (centroid[0] - float(part @ slabs.x) / volume),
+        "z": slabs.z + (centroid[2] - float(part @ slabs.z) / volume),
+        "volume": part,
+        "half_height": half_height,
+        "length": dx,
+        "reach": 2.0 * np.sqrt(np.column_stack([dx**2 / 12.0, slabs.var_y, slabs.var_z])),
+        "side_area": 2.0 * half_height * dx,
+        "plan_area": 2.0 * outline.half_width * dx,
+    }
+    return Strips(**{name: read_only(column) for name, column in columns.items()})
 
 
 def _about(inertia: np.ndarray, amount: float, r: np.ndarray) -> np.ndarray:
@@ -275,22 +311,26 @@ def _about(inertia: np.ndarray, amount: float, r: np.ndarray) -> np.ndarray:
     return inertia + amount * (float(r @ r) * np.eye(3) - np.outer(r, r))
 
 
-def _added_mass(body: Body, centroid: np.ndarray, rho: float) -> np.ndarray:
-    """Of the body about the nose tip: Lamb's ellipsoid, or potential flow about the outline."""
-    if body.form == "ellipsoid":
-        axes = 0.5 * MM * np.array([body.length_mm, body.width_mm or 0.0, body.height_mm or 0.0])
-        exact = ellipsoid_added_mass(axes, rho)
-        return shift_matrix(np.diag([*exact.mass, *exact.inertia]), -centroid)
-    return rho * _flow_about(body.station, body.exponent)
+@lru_cache(maxsize=KEPT)
+def _lamb(form: BodyForm, rho: float) -> np.ndarray:
+    """Added mass of an ellipsoid about the nose tip, exact."""
+    body = form.key.table
+    axes = 0.5 * MM * np.array([body.length_mm, body.width_mm or 0.0, body.height_mm or 0.0])
+    exact = ellipsoid_added_mass(axes, rho)
+    return read_only(shift_matrix(np.diag([*exact.mass, *exact.inertia]), -form.centroid))
 
 
 @lru_cache(maxsize=1024)
-def _flow_about(stations: tuple[Station, ...], exponent: float) -> np.ndarray:
-    """Added mass over the water's density about the nose tip, kept for bodies seen before."""
+def _flow_about(key: Keyed[Body]) -> np.ndarray:
+    """Added mass over the water's density about the nose tip: potential flow about the outline.
+
+    Kept for more bodies than the rest, since it takes far longer.
+    """
+    stations = key.table.station
     last = stations[-1].from_nose_mm * MM
-    matrix = panel_added_mass(lambda aft: _between(stations, aft), last, exponent)
-    matrix.setflags(write=False)
-    return matrix
+    return read_only(
+        panel_added_mass(lambda aft: _between(stations, aft), last, key.table.exponent)
+    )
 
 
 def crossflow_coefficients(body: Body, properties: BodyProperties) -> tuple[float, float]:
@@ -307,8 +347,8 @@ def crossflow_coefficients(body: Body, properties: BodyProperties) -> tuple[floa
             values.append(given)
             continue
         at = math.log(axis_ratio)
-        smooth = float(np.interp(at, np.log(SECTION_RATIO), SECTION_CD))
-        sharp = float(np.interp(at, np.log(BOX_RATIO), BOX_CD))
+        smooth = float(np.interp(at, LOG_SECTION_RATIO, SECTION_CD))
+        sharp = float(np.interp(at, LOG_BOX_RATIO, BOX_CD))
         values.append(smooth + edge * (sharp - smooth))
     return values[0], values[1]
 
@@ -320,7 +360,7 @@ def crossflow_end_factor(length: float, diameter: float) -> float:
     1 up to 0.9 from 3 on. In steady drift a cylinder of that slenderness keeps about 0.6; in the
     small strokes of a wobble the wake has no time to spread, and 0.8 to 1 is assumed.
     """
-    low = SPHERE_CD / float(np.interp(0.0, np.log(SECTION_RATIO), SECTION_CD))
+    low = SPHERE_CD / CIRCLE_CD
     return low + (0.9 - low) * min(1.0, max(0.0, 0.5 * (length / diameter - 1.0)))
 
 

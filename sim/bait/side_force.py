@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from sim.bait.cached import KEPT, Keyed
 from sim.bait.frame import MM
-from sim.bait.sections import BodyProperties, outline_at
+from sim.bait.sections import BodyProperties, Outline, outline_at
 from sim.config.models import Body
 
 FINE = 2000
@@ -34,13 +36,12 @@ class SideForce:
     spread: float
 
 
-def side_force(body: Body, properties: BodyProperties, heave: bool) -> SideForce:
+def side_force(properties: BodyProperties, heave: bool) -> SideForce:
     """Side force (lift with ``heave``) of a body, from its outline.
 
     Parameters
     ----------
-    body : Body
-    properties : BodyProperties    of that body
+    properties : BodyProperties
     heave : bool                   drift up and down in place of sideways
 
     Notes
@@ -55,8 +56,30 @@ def side_force(body: Body, properties: BodyProperties, heave: bool) -> SideForce
     spread over the body as a^2 is (assumed). Bodies of revolution at a hundred times the Reynolds
     number, where the flow follows the tail, have a fifth of the force and half of its moment.
     """
+    p = properties
+    return _side_force_and_lift(p.key, p.length, p.volume, p.half_width, p.half_height)[heave]
+
+
+@lru_cache(maxsize=KEPT)
+def _side_force_and_lift(
+    key: Keyed[Body], length: float, volume: float, half_width: float, half_height: float
+) -> tuple[SideForce, SideForce]:
+    """Both planes from one outline, kept for bodies seen before."""
     aft = np.linspace(0.0, 1.0, FINE + 1)
-    outline = outline_at(body, aft * body.length_mm * MM)
+    outline = outline_at(key.table, aft * key.table.length_mm * MM)
+    extents = length, volume, half_width, half_height
+    return _one_plane(aft, outline, *extents, False), _one_plane(aft, outline, *extents, True)
+
+
+def _one_plane(
+    aft: np.ndarray,
+    outline: Outline,
+    length: float,
+    volume: float,
+    half_width: float,
+    half_height: float,
+    heave: bool,
+) -> SideForce:
     half = outline.half_width if heave else 0.5 * (outline.upper + outline.lower)
     square = (half / half.max()) ** 2
     thickest = int(np.flatnonzero(square >= 1.0 - NEAR_GREATEST)[-1])
@@ -64,9 +87,9 @@ def side_force(body: Body, properties: BodyProperties, heave: bool) -> SideForce
     places = np.append(0.5 * (aft[thickest:-1] + aft[thickest + 1 :]), 1.0)
     lost = np.append(-np.diff(square[thickest:]), square[-1])
 
-    across = properties.half_width, properties.half_height
+    across = half_width, half_height
     deep, wide = across if heave else across[::-1]
-    block = properties.volume / (properties.length * 4.0 * deep * wide)
+    block = volume / (length * 4.0 * deep * wide)
     excess = EXCESS * block * 2.0 * wide / deep
     weights = np.concatenate([lost / lost.sum(), excess * square / square.sum()])
     at = np.concatenate([places, aft])

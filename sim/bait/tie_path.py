@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 
+from sim.bait.cached import Keyed, read_only
 from sim.bait.frame import MM
-from sim.bait.sections import outline_at
-from sim.config.models import Config
+from sim.bait.sections import FORM_KEYS, outline_at
+from sim.config.models import Body, Config
 from sim.errors import RunError
 
 TOP_SHARE = 0.85  # the path starts where the nose has this share of the greatest upper height
 POINTS = 400  # along each edge of the nose
+KEPT = 128  # paths that are remembered, 30 kB each
 
 
 class TiePath(NamedTuple):
@@ -62,6 +65,20 @@ def tie_path(config: Config) -> TiePath:
         raise RunError(
             f"{config.source_path or 'config'}: a tie path needs [bait.body] and [bait.bill]."
         )
+    # with 0.0 added, -0.0 is the number that as a key it equals
+    root_and_run = (
+        bill.from_nose_mm + 0.0,
+        bill.above_centreline_mm + 0.0,
+        bill.length_mm,
+        bill.angle_deg + 0.0,
+    )
+    return _path(Keyed(body, FORM_KEYS), *root_and_run)
+
+
+@lru_cache(maxsize=KEPT)
+def _nose(key: Keyed[Body]) -> tuple[np.ndarray, np.ndarray]:
+    """The body's outline from the top of the nose round the tip to the greatest depth [mm]."""
+    body = key.table
     length = body.length_mm * MM
     fine = outline_at(body, np.linspace(0.0, length, 2000))
     crest = int(np.argmax(fine.upper))
@@ -73,20 +90,34 @@ def tie_path(config: Config) -> TiePath:
     share = np.linspace(0.0, 1.0, POINTS) ** 2
     upper = outline_at(body, share[::-1] * top)
     lower = outline_at(body, share[1:] * deepest)
-    x = np.concatenate([upper.aft, lower.aft]) / MM
-    z = np.concatenate([upper.upper, -lower.lower]) / MM
+    return (
+        read_only(np.concatenate([upper.aft, lower.aft]) / MM),
+        read_only(np.concatenate([upper.upper, -lower.lower]) / MM),
+    )
 
-    angle = math.radians(bill.angle_deg)
-    root = np.array([bill.from_nose_mm, bill.above_centreline_mm])
+
+@lru_cache(maxsize=KEPT)
+def _path(
+    key: Keyed[Body],
+    from_nose_mm: float,
+    above_centreline_mm: float,
+    length_mm: float,
+    angle_deg: float,
+) -> TiePath:
+    """Path of a body and a bill, kept for those seen before."""
+    x, z = _nose(key)
+    angle = math.radians(angle_deg)
+    root = np.array([from_nose_mm, above_centreline_mm])
     out = np.array([-math.cos(angle), -math.sin(angle)])  # in (from nose, above centreline)
     along = (x - root[0]) * out[0] + (z - root[1]) * out[1]
-    nearest = np.clip(along, 0.0, bill.length_mm)
+    nearest = np.clip(along, 0.0, length_mm)
     gap = np.hypot(x - root[0] - nearest * out[0], z - root[1] - nearest * out[1])
     leave = int(np.argmin(gap))
     start = float(nearest[leave])
-    bill_points = root + np.linspace(start, bill.length_mm, POINTS)[:, None] * out
+    bill_points = root + np.linspace(start, length_mm, POINTS)[:, None] * out
     x = np.concatenate([x[: leave + 1], bill_points[:, 0]])
     z = np.concatenate([z[: leave + 1], bill_points[:, 1]])
     distance = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(z)))])
     keep = np.concatenate([[True], np.diff(distance) > 0.0])
-    return TiePath(distance[keep] - distance[leave], x[keep], z[keep])
+    columns = distance[keep] - distance[leave], x[keep], z[keep]
+    return TiePath(*(read_only(column) for column in columns))

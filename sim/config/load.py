@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import ValidationError
 
@@ -31,7 +31,21 @@ __all__ = [
 ]
 
 _LARGEST_FILE = 1_000_000  # bytes; a configuration has a few thousand
-_NEW = "Start from the file that `runtrue new NAME` writes."
+
+
+class Kind(NamedTuple):
+    """How messages speak of a kind of file."""
+
+    name: str  # "a configuration"
+    file: str  # the file that somebody should name instead of this one
+    start: str  # what to start from
+
+
+CONFIGURATION = Kind(
+    "a configuration",
+    "the TOML file of the bait",
+    "Start from the file that `runtrue new NAME` writes.",
+)
 
 
 def load_config(
@@ -60,8 +74,8 @@ def load_config(
         With one line for every problem found.
     """
     where = os.fspath(path)
-    text = _read(where)
-    data = _parse(text, where)
+    text = read_text(where)
+    data = parse_toml(text, where)
     data.setdefault("name", clean_name(Path(where).stem))
     return _build(data, where, overrides, text)
 
@@ -144,7 +158,7 @@ def json_schema() -> dict[str, Any]:
 # --------------------------------------------------------------------------------------- reading
 
 
-def _read(where: str) -> str:
+def read_text(where: str, what: Kind = CONFIGURATION) -> str:
     """Text of a file, or a ConfigError that says what is in the way."""
     path = Path(where)
     try:
@@ -155,12 +169,12 @@ def _read(where: str) -> str:
         size = path.stat().st_size
         if size > _LARGEST_FILE:
             raise ConfigError(
-                f"{where}: has {size / 1e6:.1f} MB, too large for a configuration (at most"
-                f" {_LARGEST_FILE / 1e6:.0f} MB). Name the TOML file of the bait."
+                f"{where}: has {size / 1e6:.1f} MB, too large for {what.name} (at most"
+                f" {_LARGEST_FILE / 1e6:.0f} MB). Name {what.file}."
             )
         raw = path.read_bytes()
     except FileNotFoundError:
-        raise ConfigError(f"{where}: no such file. {_nearest(path)}") from None
+        raise ConfigError(f"{where}: no such file. {_nearest(path, what)}") from None
     except PermissionError:
         raise ConfigError(
             f"{where}: may not be read. Give yourself permission to read the file."
@@ -169,10 +183,7 @@ def _read(where: str) -> str:
         reason = getattr(error, "strerror", None) or str(error)
         raise ConfigError(f"{where}: cannot be read ({reason}). Check the path.") from None
     if raw.startswith(b"\x89HDF"):
-        raise ConfigError(
-            f"{where}: is a result file (HDF5), not a configuration. Name the TOML file of the"
-            " bait."
-        )
+        raise ConfigError(f"{where}: is a result file (HDF5), not {what.name}. Name {what.file}.")
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -181,20 +192,20 @@ def _read(where: str) -> str:
             f"{where}: line {line}: is not UTF-8 text. Save the file as plain text in UTF-8."
         ) from None
     if not text.strip("\ufeff \t\r\n"):
-        raise ConfigError(f"{where}: the file is empty. {_NEW}")
+        raise ConfigError(f"{where}: the file is empty. {what.start}")
     return text
 
 
-def _nearest(path: Path) -> str:
+def _nearest(path: Path, what: Kind) -> str:
     try:
         names = [entry.name for entry in path.parent.iterdir() if entry.suffix == ".toml"]
     except OSError:
         return f"The directory {path.parent} cannot be read either: check the path."
     close = get_close_matches(path.name, names, n=1, cutoff=0.6)
-    return f'Did you mean "{path.parent / close[0]}"?' if close else _NEW
+    return f'Did you mean "{path.parent / close[0]}"?' if close else what.start
 
 
-def _parse(text: str, where: str) -> dict[str, Any]:
+def parse_toml(text: str, where: str) -> dict[str, Any]:
     """TOML text to plain data; a syntax error names line, column and text of the line."""
     try:
         # Some editors put a byte order mark in front, which TOML does not know.
@@ -236,7 +247,7 @@ def _syntax_hint(line: str, reason: str) -> str:
     if "Cannot declare" in reason or "Cannot overwrite" in reason:
         if line.startswith("[["):
             return f"The table stands in the file with single brackets too: open each with {line}."
-        if re.match(r"\[bait\.(hook|ballast|plate)\]|\[bait\.body\.station\]", line):
+        if re.match(r"\[bait\.(hook|ballast|plate)\]|\[bait\.body\.station\]|\[axis\]", line):
             return f"For several of them write [[{line.strip('[] ')}]] each time."
         return "This key or table stands in the file twice: remove one."
     if "Unclosed array" in reason:
@@ -292,21 +303,26 @@ def _build(
             found.append(f"{where}: override {dotted} = {show(value)}: {problem}")
         else:
             overridden.append(key)
-    explainer = Explainer(where, data, overridden)
-    config = None
-    try:
-        config = Config.model_validate(data)
-    except ValidationError as error:
-        errors = error.errors(include_url=False)
-        broken = {tuple(e["loc"]) for e in errors if e["type"] != checks.RULE_ERROR}
-        problems = _all_rules(Config, _partial(Config, data, (), broken), ())
-        found += explainer.lines(errors, problems)
+    config, problems = checked(Explainer(where, data, overridden))
+    found += problems
     if config is None or found:
         raise ConfigError(found)
     config._source_text = text
     config._source_path = where
     config._overrides = applied
     return config
+
+
+def checked(explainer: Explainer) -> tuple[Any, list[str]]:
+    """The model of an explainer's data, None where it has problems, and a line for each."""
+    root, data = explainer.root, explainer.data
+    try:
+        return root.model_validate(data), []
+    except ValidationError as error:
+        errors = error.errors(include_url=False)
+        broken = {tuple(e["loc"]) for e in errors if e["type"] != checks.RULE_ERROR}
+        problems = _all_rules(root, _partial(root, data, (), broken), ())
+        return None, explainer.lines(errors, problems)
 
 
 def _partial(

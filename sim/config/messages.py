@@ -9,6 +9,8 @@ from typing import Any, NamedTuple, get_args
 from pydantic.fields import FieldInfo
 
 from sim.config.checks import RULE_ERROR, Key, Problem
+from sim.config.fields import Table
+from sim.config.models import Config
 from sim.config.schema import Child, allows, bounds, children, header, owners, tables
 from sim.config.units import base_of, unit_of
 
@@ -99,9 +101,9 @@ class Advice(NamedTuple):
     there: tuple[str, ...] = ()  # dotted keys of other tables
 
 
-def suggest(key: str, path: str, value: object = None) -> Advice:
+def suggest(key: str, path: str, value: object = None, root: type[Table] = Config) -> Advice:
     """Advice on an unknown key, with its value, of the table at the dotted ``path``."""
-    model = tables()[path].model
+    model = tables(root)[path].model
     known = list(model.model_fields)
     plain = key.strip().lower().replace("-", "_").replace(" ", "_")
     if plain in known:
@@ -116,35 +118,35 @@ def suggest(key: str, path: str, value: object = None) -> Advice:
         if name in known:
             return Advice(f'Did you mean "{name}"?', name)
     name = names[0]
-    homes = owners().get(name, ())
+    homes = owners(root).get(name, ())
     if homes:
         renamed = f'"{key}" is called "{name}" here, which' if name != plain else f'"{name}"'
         opened = [f"{home}.{name}" if home else name for home in homes]
         # "bill" is a table of the bait and a switch among the loads; true or false is the switch.
-        opened = [dotted for dotted in opened if dotted in tables()]
+        opened = [dotted for dotted in opened if dotted in tables(root)]
         if opened and not isinstance(value, bool):
-            write = _any_of(map(header, opened))
+            write = _any_of(header(dotted, root) for dotted in opened)
             return Advice(
                 f"{renamed} belongs in a table of its own: write {write}.", there=tuple(opened)
             )
-        homes = tuple(home for home in homes if name not in children(tables()[home].model))
+        homes = tuple(home for home in homes if name not in children(tables(root)[home].model))
         if homes:
             there = tuple(f"{home}.{name}" for home in homes)
             return Advice(f"{renamed} belongs in {_names(homes)}.", there=there)
     close = get_close_matches(plain, known, n=1, cutoff=0.6)
     if close:
         return Advice(f'Did you mean "{close[0]}"?', close[0])
-    for other in owners():
+    for other in owners(root):
         if base_of(other) == base_of(plain):
-            return Advice(f'Did you mean "{other}" in {_names(owners()[other])}?')
-    close = get_close_matches(plain, list(owners()), n=1, cutoff=0.8)
+            return Advice(f'Did you mean "{other}" in {_names(owners(root)[other])}?')
+    close = get_close_matches(plain, list(owners(root)), n=1, cutoff=0.8)
     if close:
-        return Advice(f'Did you mean "{close[0]}" in {_names(owners()[close[0]])}?')
+        return Advice(f'Did you mean "{close[0]}" in {_names(owners(root)[close[0]])}?')
     return Advice(f"Known here: {', '.join(known)}.")
 
 
 class Explainer:
-    """Writes the lines for one configuration.
+    """Writes the lines for one configuration, or another file whose top table is ``root``.
 
     Parameters
     ----------
@@ -156,12 +158,15 @@ class Explainer:
         Keys that overrides have set.
     """
 
+    root: type[Table] = Config
+
     def __init__(
         self, where: str, data: Mapping[str, Any], overridden: Collection[Key] = ()
     ) -> None:
         self.where = where
         self.data = data
         self.overridden = set(overridden)
+        self.tables = tables(self.root)
 
     def lines(self, errors: Iterable[Any], problems: Iterable[Problem]) -> list[str]:
         """One line per problem, each once.
@@ -218,10 +223,10 @@ class Explainer:
             if isinstance(key, int):
                 continue
             inner = f"{dotted}.{key}" if dotted else key
-            if inner not in tables():
+            if inner not in self.tables:
                 break
             dotted = inner
-        return dotted, tables()[dotted]
+        return dotted, self.tables[dotted]
 
     def _field(self, key: Key) -> tuple[str, FieldInfo]:
         """Name and schema field behind a key; an index leads to the list it points into."""
@@ -243,8 +248,8 @@ class Explainer:
         notes = [] if given else ["default"]
         for position, part in enumerate(key):
             dotted = ".".join(str(k) for k in key[:position] if isinstance(k, str))
-            if isinstance(part, int) and dotted in tables():
-                notes.append(f"{ordinal(part)} {header(dotted)}")
+            if isinstance(part, int) and dotted in self.tables:
+                notes.append(f"{ordinal(part)} {header(dotted, self.root)}")
         if any(key[: len(done)] == done for done in self.overridden):
             notes.append("override")
         return notes
@@ -277,13 +282,13 @@ class Explainer:
         return f"{where}: unknown key {show(str(name))}{noted}. {advice}"
 
     def _advice(self, key: Key) -> Advice:
-        return suggest(str(key[-1]), self._table(key[:-1])[0], self._value(key)[1])
+        return suggest(str(key[-1]), self._table(key[:-1])[0], self._value(key)[1], self.root)
 
     def _missing(self, key: Key) -> str:
         *path, name = key
         dotted, _ = self._table(path)
         _, field = self._field(key)
-        if (*dotted.split("."), name) == ("", "bait"):
+        if not path and self.root is Config:
             return (
                 f"{self.where}: missing table [bait] (the bait and its parts). Add [bait.body],"
                 " [bait.bill] and so on."
@@ -291,9 +296,10 @@ class Explainer:
         unit = f" [{unit_of(str(name))}]" if unit_of(str(name)) else ""
         notes = self._notes(tuple(path), True)
         noted = f" ({', '.join(notes)})" if notes else ""
+        head = f"{self.where}: {'.'.join(map(str, path))}{noted}" if path else self.where
+        place = f"under {header(dotted, self.root)}" if dotted else "at the top of the file"
         return (
-            f"{self.where}: {'.'.join(map(str, path))}{noted}: missing key {show(name)}"
-            f' ({field.title}{unit}). Add "{name} = ..." under {header(dotted)}.'
+            f'{head}: missing key {show(name)} ({field.title}{unit}). Add "{name} = ..." {place}.'
         )
 
     def _holds_numbers(self, key: Key) -> bool:
@@ -398,18 +404,19 @@ class Explainer:
     def _table_text(self, key: Key, value: Any) -> str:
         names = [part for part in key if isinstance(part, str)]
         dotted = ".".join(names)
-        opened = header(dotted) if dotted in tables() else dotted
+        opened = header(dotted, self.root) if dotted in self.tables else f"[{dotted}]"
         if isinstance(value, list | tuple) and not isinstance(key[-1], int):
             return f"must be one table, not a list. Write {opened} with single brackets."
         return f"must be a table, not {kind(value)}. Write {opened} and its keys below it."
 
     def _list_text(self, key: Key, name: str, value: Any) -> str:
         dotted = ".".join(part for part in key if isinstance(part, str))
-        if dotted in tables():
+        if dotted in self.tables:
             more = (
                 " with double brackets" if isinstance(value, Mapping) else " and its keys below it"
             )
-            return f"must be a list of tables, not {kind(value)}. Write {header(dotted)}{more}."
+            opened = header(dotted, self.root)
+            return f"must be a list of tables, not {kind(value)}. Write {opened}{more}."
         if isinstance(key[-1], int):
             return self._point_text(key)
         if name == "outline_mm":

@@ -37,9 +37,9 @@ def children(model: type[Table]) -> dict[str, Child]:
 
 
 @cache
-def tables() -> dict[str, Child]:
-    """Every table of the schema by its dotted path; "" is the top of the file."""
-    found = {"": Child(Config, False)}
+def tables(root: type[Table] = Config) -> dict[str, Child]:
+    """Every table of the schema by its dotted path; "" is the top of the file, ``root``."""
+    found = {"": Child(root, False)}
 
     def walk(model: type[Table], path: str) -> None:
         for key, child in children(model).items():
@@ -47,23 +47,23 @@ def tables() -> dict[str, Child]:
             found[dotted] = child
             walk(child.model, dotted)
 
-    walk(Config, "")
+    walk(root, "")
     return found
 
 
 @cache
-def owners() -> dict[str, tuple[str, ...]]:
+def owners(root: type[Table] = Config) -> dict[str, tuple[str, ...]]:
     """For every key of the schema, the tables that have it."""
     found: dict[str, tuple[str, ...]] = {}
-    for path, child in tables().items():
+    for path, child in tables(root).items():
         for key in child.model.model_fields:
             found[key] = (*found.get(key, ()), path)
     return found
 
 
-def header(path: str) -> str:
+def header(path: str, root: type[Table] = Config) -> str:
     """How a table is opened in TOML: ``[bait.body]`` or ``[[bait.hook]]``."""
-    return f"[[{path}]]" if tables()[path].is_list else f"[{path}]"
+    return f"[[{path}]]" if tables(root)[path].is_list else f"[{path}]"
 
 
 def _limits(field: FieldInfo) -> dict[str, float]:

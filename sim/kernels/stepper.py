@@ -6,7 +6,7 @@ import math
 
 from sim.kernels import kernel
 from sim.kernels.lanes import ALL, choose, every_lane
-from sim.kernels.layout import N_STATE, P, Q, R
+from sim.kernels.layout import N_STATE, P, Q, QW, R, X
 from sim.kernels.pose import renormalise
 from sim.kernels.rhs import lane_derivative
 
@@ -89,3 +89,33 @@ def integrate(first, every, step, y, model, scratch, out_state, out_tension, out
 def integrate_eight(first, every, step, y, model, scratch, out_state, out_tension, out_good):
     """:func:`integrate` for arrays of eight lanes, all at once and with the same bits."""
     step_lane(first, every, step, y, model, scratch, out_state, out_tension, out_good, ALL)
+
+
+@kernel
+def tension_of_eight(t, y, model, scratch):
+    """Line tension [N] in eight lanes at state ``y``, shape (15, 8); a copy, shape (8,)."""
+    sc, ma, pl, el, st, sl, vo, ho, sp = model
+    wet, tension, _, rate, _ = scratch
+    lane_derivative(t, y, sc, ma, pl, el, st, sl, vo, ho, sp, wet, tension, rate, ALL)
+    return tension.copy()
+
+
+@kernel
+def split_lane(states, tensions, k, records, out_position, out_attitude, out_tension):
+    """Take the first ``records`` of one lane out of the records of eight.
+
+    Parameters
+    ----------
+    states : ndarray, shape (n, 15, 8)
+    tensions : ndarray, shape (n, 8)    [N]
+    k, records : int                    lane, and how many
+    out_position : ndarray, shape (>= records, 3)    [m]
+    out_attitude : ndarray, shape (>= records, 4)    quaternion
+    out_tension : ndarray, shape (>= records,)       [N]
+    """
+    for n in range(records):
+        for i in range(3):
+            out_position[n, i] = states[n, X + i, k]
+        for i in range(4):
+            out_attitude[n, i] = states[n, QW + i, k]
+        out_tension[n] = tensions[n, k]

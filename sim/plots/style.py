@@ -40,6 +40,7 @@ class ClassStyle:
 
 
 NO_CLASS = ClassStyle("x", GREY, "xx", "x", "no class")
+NOT_SETTLED = ClassStyle("?", "#DDDDDD", "", "$?$", "not settled")
 CLASS_STYLES: Mapping[str, ClassStyle] = MappingProxyType(
     {
         "tight": ClassStyle("t", OKABE_ITO["sky blue"], "..", "v", "tight"),

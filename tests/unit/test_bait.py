@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import math
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy.special import gamma
 
+import sim.model
+from sim.bait import frame, plates, sections, side_force
+from sim.bait import tie_path as tie_path_module
 from sim.bait.assembly import Assembly, assemble
-from sim.bait.frame import as_measured, cross_matrix, from_nose
+from sim.bait.cached import Keyed
+from sim.bait.frame import as_measured, cross, cross_matrix, from_nose, squared_lengths, total
 from sim.bait.plates import broadside_coefficient, helmbold_slope, plate_axes, plate_properties
-from sim.bait.sections import SuperEllipse, body_properties, outline_at
+from sim.bait.sections import FORM_KEYS, SuperEllipse, body_properties, outline_at
 from sim.bait.tie_path import TOP_SHARE, tie_path
-from sim.config import config_from_dict
+from sim.config import Config, config_from_dict, with_overrides
 from sim.config.models import Bill, Body
 from sim.errors import ConfigError, RunError
+from sim.model import body_side_force, build_model
 
 RHO = 1000.0
 WATER = {"density_kg_m3": 1000.0, "viscosity_m2_s": 1.0e-6}
@@ -65,6 +72,21 @@ def test_from_nose_turns_aft_up_right_into_forward_starboard_down() -> None:
 def test_cross_matrix_is_the_cross_product() -> None:
     r, v = np.array([1.0, -2.0, 3.0]), np.array([0.4, 0.5, -0.6])
     np.testing.assert_allclose(cross_matrix(r) @ v, np.cross(r, v), rtol=1e-15)
+
+
+@pytest.mark.parametrize("count", [1, 3, 9, 40])
+def test_sums_and_products_of_many_vectors_are_those_of_single_ones_to_the_last_bit(
+    count: int,
+) -> None:
+    a, b = np.random.default_rng(count).normal(size=(2, count, 3))
+    one_by_one = np.zeros(3)
+    for row in a:
+        one_by_one = one_by_one + row
+    assert total(a).tobytes() == one_by_one.tobytes()
+    assert squared_lengths(a).tobytes() == np.array([row @ row for row in a]).tobytes()
+    assert cross(a, b).tobytes() == np.cross(a, b).tobytes()
+    assert cross(a[0], b[0]).tobytes() == np.cross(a[0], b[0]).tobytes()
+    assert cross(a[0], b).tobytes() == np.cross(a[0], b).tobytes()
 
 
 # ------------------------------------------------------------------------------------------ plates
@@ -582,3 +604,155 @@ def test_no_path_without_body_or_bill() -> None:
         with pytest.raises(RunError) as error:
             tie_path(config)
         assert str(error.value) == "<dict>: a tie path needs [bait.body] and [bait.bill]."
+
+
+# ------------------------------------------------------------------- parts that were met before
+
+
+FIN = {"name": "fin", "from_nose_mm": 55.0, "above_centreline_mm": -2.0, "length_mm": 6.0,
+       "width_mm": 8.0, "angle_deg": 100.0, "cant_deg": 90.0, "outline": "tapered"}  # fmt: skip
+TOWED = {
+    "bait": {
+        "body": SHAPE,
+        "bill": {**BILL, "angle_deg": 55.0, "yaw_error_deg": 1.5},
+        "plate": [FIN],
+        "ballast": [weight(2.0, 25.0, -4.0), weight(0.5, 40.0, -9.0, inside=False)],
+        "hook": [weight(0.8, 30.0, -9.0, hang_mm=8.0, drag_area_mm2=40.0)],
+        "tie": {"from_nose_mm": 1.0, "above_centreline_mm": 1.0},
+    },
+    "line": {},
+}
+ROUND = {
+    "bait.body.form": "ellipsoid", "bait.body.station": [], "bait.body.height_mm": 20.0,
+    "bait.body.width_mm": 14.0,
+}  # fmt: skip
+OTHERS: list[dict[str, Any]] = [
+    {},
+    {"bait.tie.from_nose_mm": 3.0},
+    {"bait.bill.angle_deg": 40.0},
+    {"bait.bill.angle_deg": 0.0},
+    {"bait.bill.angle_deg": -0.0},
+    {"bait.bill.outline": "coffin"},
+    {"bait.plate.0.cant_deg": 45.0},
+    {"bait.plate.0.name": "keel"},
+    {"bait.body.station.0.upper_mm": 0.0},
+    {"bait.body.station.0.upper_mm": -0.0},
+    {"bait.body.station.3.upper_mm": 9.5},
+    {"bait.body.wall_mm": 1.0},
+    {"bait.body.density_g_cm3": 0.6},
+    {"bait.body.crossflow_sway": 1.3},
+    {"water.kind": "sea"},
+    {"solver.body_strips": 5, "solver.plate_elements_along": 3},
+    ROUND,
+    {**ROUND, "bait.body.width_mm": 13.0},
+    {**ROUND, "water.kind": "sea"},
+    {"coefficients.side_force_factor": 0.5},
+]
+
+
+def towed(changes: dict[str, Any]) -> Config:
+    return with_overrides(config_from_dict(copy.deepcopy(TOWED)), changes)
+
+
+def forget() -> None:
+    """Empty every cache of the parts."""
+    emptied = 0
+    for module in (frame, plates, sections, side_force, tie_path_module, sim.model):
+        for found in vars(module).values():
+            if hasattr(found, "cache_clear"):
+                found.cache_clear()
+                emptied += 1
+    assert emptied >= 10
+
+
+def arrays(item: Any) -> Iterator[np.ndarray]:
+    """Every array and number in a (nested) record."""
+    if isinstance(item, np.ndarray):
+        yield item
+    elif dataclasses.is_dataclass(item):
+        for field in dataclasses.fields(item):
+            yield from arrays(getattr(item, field.name))
+    elif isinstance(item, tuple):
+        for entry in item:
+            yield from arrays(entry)
+    elif isinstance(item, float):
+        yield np.array(item)
+
+
+def bits(config: Config) -> list[bytes]:
+    """Everything that the parts of a bait give, to the last bit."""
+    bait = assemble(config)
+    model = build_model(config, bait, np.array([1.0, 2.0, 3.0]))
+    drift = tuple(body_side_force(config, bait, heave) for heave in (False, True))
+    return [a.tobytes() for a in arrays((bait, model, drift, tie_path(config)))]
+
+
+def test_parts_met_before_give_the_same_bits_as_new_ones() -> None:
+    configs = [towed(changes) for changes in OTHERS]
+    fresh = []
+    for config in configs:
+        forget()
+        fresh.append(bits(config))
+    assert min(map(len, fresh)) > 100
+    forget()
+    for order in (range(len(configs)), reversed(range(len(configs)))):
+        for i in order:
+            assert bits(configs[i]) == fresh[i], OTHERS[i]
+
+
+def test_two_baits_are_not_mixed_up() -> None:
+    # a name or the sign of a zero need not show in any figure; all else here must
+    others = [c for c in OTHERS if "-0.0" not in repr(c) and "bait.plate.0.name" not in c]
+    told_apart = [bits(towed(changes)) for changes in others]
+    for i, one in enumerate(told_apart):
+        assert one not in told_apart[:i], others[i]
+
+
+def test_form_of_a_body_hangs_on_its_keys_alone() -> None:
+    material = {
+        "density_g_cm3", "filling_density_g_cm3", "crossflow_sway", "crossflow_heave",
+    }  # fmt: skip
+    assert set(Body.model_fields) == FORM_KEYS | material
+    shape = body(**SHAPE | {"density_g_cm3": 0.9, "crossflow_sway": 2.0, "crossflow_heave": 3.0})
+    first, second = (body_properties(b, 8, RHO) for b in (body(**SHAPE), shape))
+    assert second.strips is first.strips  # met before
+    for one, other in zip(arrays(first), arrays(second), strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_a_key_sees_every_figure() -> None:
+    assert Keyed(bill()) == Keyed(bill())
+    assert hash(Keyed(bill())) == hash(Keyed(bill()))
+    for other in (bill(width_mm=math.nextafter(16.0, 17.0)), bill(right_mm=-0.0)):
+        assert Keyed(bill()) != Keyed(other)
+    assert Keyed(bill(), {"length_mm"}) == Keyed(bill(width_mm=17.0), {"length_mm"})
+    assert Keyed(bill()) != "a text"
+
+
+def test_what_baits_share_cannot_be_written_to() -> None:
+    for changes in ({}, {"bait.body.wall_mm": 1.0}, ROUND):
+        config = towed(changes)
+        bait = assemble(config)
+        assert bait.body is not None
+        shared = [
+            *arrays(tuple(getattr(bait.body, f.name) for f in dataclasses.fields(bait.body)
+                          if f.name != "added_mass")),
+            *arrays(bait.plates), *arrays(tie_path(config)), *frame.gauss(4),
+        ]  # fmt: skip
+        shared = [a for a in shared if a.ndim > 0]
+        assert len(shared) > 25
+        for values in shared:
+            with pytest.raises(ValueError, match="read-only"):
+                values[...] = 0.0
+
+
+def test_a_model_is_its_owners_to_write_to() -> None:
+    config = towed({})
+    bait = assemble(config)
+    rod = np.array([1.0, 2.0, 3.0])
+    first = build_model(config, bait, rod)
+    kept = [a.copy() for a in first]
+    for values in first:
+        values[...] = 7.0
+    for one, other in zip(build_model(config, assemble(config), rod), kept, strict=True):
+        np.testing.assert_array_equal(one, other)

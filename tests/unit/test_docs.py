@@ -32,9 +32,9 @@ from sim.errors import RuntrueError
 from sim.hydrostatics import rest
 from sim.kernels import layout
 from sim.kernels.stepper import FASTEST_TURN
+from sim.plan import LINE_LEFT_M, ROD_HEIGHTS_LEFT
 from sim.plots.style import CLASS_STYLES, NO_CLASS
 from sim.result import MOTION_CLASSES, STATUSES
-from sim.plan import LINE_LEFT_M, ROD_HEIGHTS_LEFT
 from sim.start import start_state
 from sim.store import MEASURES, save_run
 

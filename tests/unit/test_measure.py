@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import math
+import os
+import subprocess
+import sys
 import warnings
+from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,12 +18,14 @@ from scipy.spatial.transform import Rotation
 
 from sim.bait.assembly import Assembly, assemble
 from sim.config import Config, config_from_dict
+from sim.kernels import motion
 from sim.measure import (
     Angles,
     Stationary,
     half_range,
     mean_crossing_frequency,
     run_measures,
+    run_params,
     stationary_part,
     track_angles,
     wrapped,
@@ -250,6 +258,13 @@ def test_slow_wobble_needs_a_longer_run() -> None:
     assert stationary_part(wobble(20.0, frequency=0.6), STEP, TOLERANCE).found
 
 
+def test_long_blocks_reach_into_the_first_half_but_no_more_than_two() -> None:
+    # four wobbles at 1.6 Hz take 2.5 s: three blocks would fit into 8 s
+    part = stationary_part(wobble(8.0, frequency=1.6), STEP, TOLERANCE)
+    assert part.found
+    assert part.first * STEP == pytest.approx(3.0, abs=0.05)
+
+
 @pytest.mark.parametrize("rate", [0.5, 1.2, 6.0, -0.5, -1.2, -6.0])
 def test_steady_corkscrew_is_stationary_and_turns(rate: float) -> None:
     found = wobble(8.0, turn_rate=rate, yaw=4.0, roll=6.0)
@@ -402,6 +417,9 @@ def test_bait_that_goes_nowhere_has_no_drift() -> None:
     found = measured(attitudes(0.0 * t, 0.0, 0.0), place, nowhere, line=False)
     assert math.isnan(found["side_drift_m_per_m"])
     assert found["speed_m_s"] == 0.0
+    place[:, :2] = 0.0004 * t[:, None]  # 0.8 mm ahead and as much aside
+    found = measured(attitudes(0.0 * t, 0.0, 0.0), place, nowhere, line=False)
+    assert math.isnan(found["side_drift_m_per_m"])
 
 
 def test_still_bait_has_no_frequency() -> None:
@@ -471,3 +489,279 @@ def test_names_of_the_measures_end_in_their_unit() -> None:
         "line_tension_n",
         "side_drift_m_per_m", "nose_sweep_mm", "tail_sweep_mm", "speed_m_s",
     }  # fmt: skip
+
+
+# ------------------------------------------------------------ compiled code against NumPy and SciPy
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_unwrapping_is_that_of_numpy(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    walk = np.cumsum(rng.normal(scale=1.5, size=500))
+    folded = np.angle(np.exp(1j * walk))
+    for series in (
+        folded,
+        rng.uniform(-40.0, 40.0, size=300),  # jumps of many turns
+        np.pi * rng.integers(-3, 4, size=300),  # of just half a turn either way
+        np.array([1.0]),
+        np.array([0.0, 4.0, math.nan, 0.0, 4.0]),
+    ):
+        found = series.copy()
+        motion.unwrap(found)
+        np.testing.assert_allclose(found, np.unwrap(series), rtol=0.0, atol=1e-11)
+
+
+@pytest.mark.parametrize("heading", [0.0, 77.0, -130.0])
+def test_angles_are_those_of_scipy(heading: float) -> None:
+    rng = np.random.default_rng(8)
+    # a tumbling bait that stays away from straight up and down, where Euler angles flip
+    steps = np.cumsum(rng.normal(scale=12.0, size=(400, 3)), axis=0)
+    steps[:, 1] = 70.0 * np.sin(0.05 * steps[:, 1])
+    quat = attitudes(*steps.T) * rng.choice([-1.0, 1.0], size=(400, 1))
+    found = track_angles(quat, heading)
+    about = Rotation.from_euler("z", -heading, degrees=True) * Rotation.from_quat(
+        quat, scalar_first=True
+    )
+    yaw, pitch, roll = about.as_euler("ZYX").T
+    np.testing.assert_allclose(found.yaw, np.degrees(np.unwrap(yaw)), atol=1e-9)
+    np.testing.assert_allclose(found.pitch, np.degrees(pitch), atol=1e-9)
+    np.testing.assert_allclose(found.roll, np.degrees(np.unwrap(roll)), atol=1e-9)
+    w, x, _, _ = about.as_quat(scalar_first=True).T
+    turns = np.unwrap(2.0 * np.arctan2(x, w)) / (2.0 * np.pi)
+    np.testing.assert_allclose(found.twist - found.twist[0], turns - turns[0], atol=1e-12)
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 4, 7, 1001])
+def test_statistics_are_those_of_numpy(size: int) -> None:
+    x = np.random.default_rng(size).normal(loc=300.0, scale=2.0, size=size)
+    assert motion.mean(x) == pytest.approx(x.mean(), rel=1e-13)
+    assert motion.spread(x) == pytest.approx(x.std(), rel=1e-10)
+    assert motion.peak_to_peak(x) == np.ptp(x)
+    quarter = max(1, size // 4)
+    change = x[-quarter:].mean() - x[:quarter].mean()
+    assert motion.quarter_change(x) == pytest.approx(change, abs=1e-11)
+
+
+def test_peak_to_peak_hides_no_nan() -> None:
+    for i in range(3):
+        x = np.array([3.0, 1.0, 2.0])
+        x[i] = math.nan
+        assert math.isnan(half_range(x))
+    assert math.isnan(half_range(np.zeros(0)))
+
+
+def crossings_by_numpy(series: np.ndarray, step: float) -> float:
+    """The definition of the frequency, step by step over whole arrays."""
+    found = []
+    for x in (series - series.mean(), series.mean() - series):
+        upward = np.flatnonzero((x[:-1] < 0.0) & (x[1:] >= 0.0))
+        deep = np.flatnonzero(x < -0.2 * series.std())
+        kept, since = [], -1
+        for i in upward:
+            if ((deep > since) & (deep <= i)).any():
+                kept.append(np.interp(0.0, x[i : i + 2], [i, i + 1.0]))
+                since = i
+        if len(kept) >= 2:
+            found.append((len(kept) - 1) / ((kept[-1] - kept[0]) * step))
+    return float(np.mean(found)) if found else math.nan
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_frequency_is_that_of_its_definition(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    t = times(4.0)
+    tone = np.sin(2.0 * np.pi * rng.uniform(0.2, 12.0) * t + rng.uniform(0.0, 6.0))
+    series = rng.normal() + tone + 10.0 ** rng.uniform(-4.0, 0.5) * rng.normal(size=t.size)
+    expected = crossings_by_numpy(series, STEP)
+    assert math.isfinite(expected)
+    assert mean_crossing_frequency(series, STEP) == pytest.approx(expected, rel=1e-11)
+
+
+@pytest.mark.parametrize("frequency", [math.nan, 0.3, 3.1, 41.0])
+def test_sweep_is_that_of_numpy(frequency: float) -> None:
+    rng = np.random.default_rng(4)
+    across = np.cumsum(rng.normal(size=900))
+    if math.isnan(frequency):
+        time = np.arange(across.size)
+        expected = np.ptp(across - np.polyval(np.polyfit(time, across, 1), time))
+    else:
+        cycle = min(across.size, round(1.0 / (frequency * STEP)) + 1)
+        whole = across[: across.size // cycle * cycle].reshape(-1, cycle)
+        expected = np.ptp(whole, axis=1).mean()
+    assert motion.sweep(across.copy(), frequency, STEP) == pytest.approx(expected, rel=1e-11)
+
+
+@pytest.mark.parametrize("heading", [0.0, 77.0, -130.0])
+def test_paths_of_nose_tail_and_tie_point_are_those_of_scipy(heading: float) -> None:
+    # random attitudes: no symmetry hides a wrong sign, and no wobble is counted over the still yaw
+    rng = np.random.default_rng(21)
+    n, part = 300, Stationary(40, 279, True, True)
+    quat = Rotation.random(n, rng=rng).as_quat(scalar_first=True)
+    place, rod = rng.normal(size=(n, 3)), rng.normal(size=(n, 3)) + 5.0
+    config, bait = bait_on_a_line(
+        bait={
+            "body": {"form": "ellipsoid", "length_mm": 70.0, "height_mm": 20.0, "width_mm": 14.0,
+                     "density_g_cm3": 0.6},
+            "tie": {"from_nose_mm": 6.0, "above_centreline_mm": 8.0},
+            "ballast": [{"name": "weight", "mass_g": 2.0, "from_nose_mm": 25.0,
+                         "above_centreline_mm": -7.0}],
+        },
+        retrieve={"heading_deg": heading},
+    )  # fmt: skip
+    found = run_measures(
+        config, bait, part, track_angles(quat, heading), STEP, place, quat, np.ones(n), rod
+    )
+    assert math.isnan(found["wobble_frequency_hz"])
+    turn = Rotation.from_quat(quat, scalar_first=True)
+    to_track = Rotation.from_euler("z", -heading, degrees=True)
+    assert bait.body is not None and bait.r_b_tie is not None
+    for key, from_nose in (("nose_sweep_mm", 0.0), ("tail_sweep_mm", bait.body.length)):
+        at = place + turn.apply(np.array([-from_nose, 0.0, 0.0]) - bait.centre_of_gravity)
+        across = to_track.apply(at)[40:280, 1]
+        time = np.arange(across.size)
+        level = across - np.polyval(np.polyfit(time, across, 1), time)
+        assert found[key] == pytest.approx(1e3 * np.ptp(level), rel=1e-11)
+    reach = to_track.apply(rod - place - turn.apply(bait.r_b_tie))[40:280].mean(axis=0)
+    assert found["side_drift_m_per_m"] == pytest.approx(-reach[1] / reach[0], rel=1e-11)
+    moved = np.linalg.norm(place[279] - place[40]) / (239 * STEP)
+    assert found["speed_m_s"] == pytest.approx(moved, rel=1e-13)
+    depth = place[40:280, 2]
+    assert found["depth_m"] == pytest.approx(depth.mean(), rel=1e-11)
+    # over the quarters, whose middles are three quarters of 240 records apart
+    sinking = 1e3 * (depth[180:].mean() - depth[:60].mean()) / (180 * STEP)
+    assert found["depth_rate_mm_s"] == pytest.approx(sinking, rel=1e-11)
+
+
+def motions() -> dict[str, Callable[[np.ndarray], tuple[Any, Any, Any]]]:
+    """Yaw, pitch and roll [deg] over time."""
+
+    def growth(t: np.ndarray) -> np.ndarray:
+        return np.exp(0.3 * t) * np.sin(40.0 * t)
+
+    return {
+        "wobble": lambda t: (12.0 * np.sin(44.0 * t), -15.0, 3.0 + 20.0 * np.sin(44.0 * t - 0.7)),
+        "still": lambda t: (0.5, -10.0, 0.0 * t),
+        "slow": lambda t: (3.0 * np.sin(1.1 * t), -10.0, 2.0 * t),
+        "growing": lambda t: (3.0 * growth(t), -5.0, 6.0 * growth(t - 0.1)),
+        "spinning": lambda t: (4.0 * np.sin(9.0 * t), -20.0, -500.0 * t + 5.0 * np.sin(9.0 * t)),
+        "steep": lambda t: (5.0 * np.sin(30.0 * t), -84.0 - 4.0 * np.sin(3.0 * t), 10.0),
+    }
+
+
+@pytest.mark.parametrize("line", [True, False])
+@pytest.mark.parametrize("records", [2001, 1000, 401, 2])
+@pytest.mark.parametrize("name", list(motions()))
+def test_one_call_measures_the_run_like_the_three(name: str, records: int, line: bool) -> None:
+    t = np.arange(records) * STEP
+    quat = attitudes(*motions()[name](t))
+    rng = np.random.default_rng(records)
+    place = straight(t, aside=0.05) + rng.normal(scale=0.01, size=(records, 3))
+    pull = rng.uniform(0.5, 1.5, size=records)
+    rod = place + AHEAD if line else np.full((records, 3), math.nan)
+    config, bait = bait_on_a_line(retrieve={"heading_deg": 20.0})
+    if not line:
+        config = config.model_copy(update={"line": None})
+
+    angles = track_angles(quat, 20.0 if line else 0.0)
+    part = Stationary((records - 1) // 2, records - 1, False, False)
+    if line:
+        part = stationary_part(angles, STEP, TOLERANCE)
+    expected = run_measures(config, bait, part, angles, STEP, place, quat, pull, rod)
+
+    scratch = np.full((motion.N_SCRATCH, records + 13), math.nan)
+    out = np.full(motion.N_OUT, 77.0)
+    params = run_params(config, bait)
+    motion.measure_run(place, quat, pull, rod, STEP, TOLERANCE, params, scratch, out)
+    assert tuple(out[: motion.FIRST_MEASURE]) == (part.first, part.last, part.found, part.turning)
+    assert list(expected) == list(motion.MEASURES)
+    np.testing.assert_array_equal(out[motion.FIRST_MEASURE :], list(expected.values()))
+    np.testing.assert_array_equal(scratch[:4, :records], np.array(angles))
+    if records == 2001 and line:
+        assert (part.found, part.turning) == (name not in ("slow", "growing"), name == "spinning")
+
+
+def test_kernels_are_compiled_for_one_kind_of_array() -> None:
+    t = times(2.0)
+    quat, place = attitudes(10.0 * np.sin(40.0 * t), -10.0, 0.0), straight(t)
+    quat, place = quat[: t.size], place[: t.size]
+    expected = measured(quat, place, place + AHEAD)
+    states = np.zeros((t.size, 15))
+    states[:, :3], states[:, 3:7] = place, quat
+    frozen = quat.copy()
+    frozen.flags.writeable = False
+    for q in (states[:, 3:7], np.asfortranarray(quat), frozen, quat.astype(np.longdouble)):
+        found = measured(q, states[:, :3], np.asfortranarray(place + AHEAD))
+        assert found == expected
+    mean_crossing_frequency(np.arange(9)[::-1], 1)
+    half_range(np.arange(9, dtype=np.float32))
+    wrapped(3)
+    for kernel in (
+        motion.track_angles, motion.stationary_part, motion.part_measures, motion.half_range,
+        motion.crossing_frequency, motion.wrapped, motion.mean, motion.spread,
+    ):  # fmt: skip
+        assert len(kernel.signatures) <= 1, kernel
+
+
+def test_series_that_do_not_fit_are_refused() -> None:
+    n = 50
+    quat, place = attitudes(np.zeros(n), 0.0, 0.0), np.zeros((n, 3))
+    config, bait = bait_on_a_line()
+    angles = track_angles(quat, 0.0)
+    with pytest.raises(ValueError, match=r"attitude of shape \(50, 3\): must be \(n, 4\)"):
+        track_angles(place, 0.0)
+    with pytest.raises(ValueError, match=r"angles of shapes \(50,\), \(49,\)"):
+        stationary_part(angles._replace(pitch=angles.pitch[1:]), STEP, TOLERANCE)
+    for last, pull in ((n, n), (n - 1, n - 1), (-1, n)):
+        with pytest.raises(ValueError, match=r"records 0 to .* must lie within it"):
+            run_measures(
+                config, bait, Stationary(0, last, True, False), angles, STEP, place, quat,
+                np.ones(pull), place,
+            )  # fmt: skip
+
+
+BY_HAND = """
+import json
+import numpy as np
+from sim.kernels import motion
+
+n, found = 401, []
+t = np.arange(n) * 0.02
+for rate, line in ((0.0, 1.0), (6.0, 1.0), (0.5, 0.0)):
+    half = 0.5 * (0.3 * np.sin(9.0 * t) + rate * t)
+    yaw = 0.1 * np.sin(9.0 * t + 1.0)
+    quat = np.column_stack([np.cos(half) * np.cos(yaw), np.sin(half) * np.cos(yaw),
+                            np.sin(half) * np.sin(yaw), np.cos(half) * np.sin(yaw)])
+    place = np.column_stack([t, 0.01 * np.sin(9.0 * t), 0.5 + 0.02 * t])
+    params = np.array([10.0, line, 1.0, 0.03, 0.0, 0.01, -0.03, 0.0, 0.002, 0.07])
+    out = np.zeros(motion.N_OUT)
+    scratch = np.zeros((motion.N_SCRATCH, n))
+    motion.measure_run(
+        place, quat, 1.0 + yaw, place + 2.0, 0.02, 0.05, params, scratch, out
+    )
+    found.append(out.tolist())
+print(json.dumps(found))
+"""
+
+
+def by_hand(**environment: str) -> Any:
+    done = subprocess.run(
+        [sys.executable, "-c", BY_HAND], env={**os.environ, **environment},
+        capture_output=True, text=True, timeout=300, check=True,
+    )  # fmt: skip
+    return json.loads(done.stdout)
+
+
+def test_measuring_gives_the_same_without_compilation_and_stays_within_its_arrays(
+    tmp_path: Path,
+) -> None:
+    compiled = by_hand()
+    assert [row[: motion.FIRST_MEASURE] for row in compiled] == [
+        [120.0, 400.0, 1.0, 0.0], [pytest.approx(200, abs=40), 400.0, 1.0, 1.0],
+        [200.0, 400.0, 0.0, 0.0],
+    ]  # fmt: skip
+    # a cache of its own: numba would take compiled code without the checks from a shared one
+    for other in (
+        by_hand(NUMBA_DISABLE_JIT="1"),
+        by_hand(NUMBA_BOUNDSCHECK="1", NUMBA_CACHE_DIR=str(tmp_path)),
+    ):
+        np.testing.assert_allclose(compiled, other, rtol=1e-11, atol=1e-12)

@@ -1,0 +1,344 @@
+"""Many retrieves at once: prepared one by one, stepped eight abreast, measured and classed.
+
+A *gang* of cases is worked off by one thread; the compiled code lets the others run meanwhile.
+Within a gang the cases that still run are put together anew, eight abreast, whenever some have
+ended. What comes of a case depends on nothing but its configuration: not on the company it ran in,
+nor on the number of threads or processes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sim.config.models import Config
+from sim.errors import ConfigError, RunError
+from sim.kernels import layout as lo
+from sim.kernels.lanes import WIDTH
+from sim.kernels.layout import Model
+from sim.kernels.motion import (
+    FIRST,
+    FIRST_MEASURE,
+    FOUND,
+    LAST,
+    MEASURES,
+    N_OUT,
+    N_SCRATCH,
+    TURNING,
+    measure_run,
+)  # fmt: skip
+from sim.kernels.rhs import make_scratch
+from sim.kernels.stepper import integrate_eight, split_lane, tension_of_eight
+from sim.measure import Stationary, run_params
+from sim.outcome import Outcome, diverged, judge
+from sim.plan import Plan, plan_retrieve
+
+if TYPE_CHECKING:
+    from sim.studies.study import Study
+
+STATUSES = ("settled", "not settled", "line in", "diverged", "invalid", "not run")
+CLASSES = ("tight", "balanced", "over-rolling", "spinning")
+MARGINS = ("spin", "roll", "lean", "roll_to_yaw", "tight_yaw")
+FAILED = ("diverged", "invalid")
+NO_CLASS = -1
+
+GANG = 64  # cases that one thread works off together
+SHARED = ("slices",)  # arrays of the model that have no lanes
+# A run is stopped early, at these shares of its duration, when it is stationary by a closer
+# tolerance over more blocks than it needs and no limit of a class is near: see docs/studies.md for
+# what a full map shows.
+EARLY_LOOKS = (0.5, 0.75)
+CLOSER = 0.5  # share of the tolerance
+EARLY_TURNS = 3.0  # a bait that spins for good has made so many turns in the part measured
+CLEAR = 0.2  # least distance from every limit, share of the limit
+POSE = 7  # position and quaternion
+
+
+@dataclass(frozen=True, eq=False)
+class CaseTable:
+    """Finished cases, one row each.
+
+    Attributes
+    ----------
+    case : ndarray of int64, shape (n,)         case number: cell times starts plus start
+    status, motion_class : ndarray of int8      places in STATUSES and CLASSES; -1 is no class
+    measures : ndarray, shape (n, measures)     in the order of MEASURES
+    margins : ndarray, shape (n, margins)       in the order of MARGINS
+    first_s, last_s, end_s : ndarray            the part measured and the end of the run [s]
+    early : ndarray of bool                     stopped before its time was over
+    message : tuple of str                      why there is no class, "" for one that settled
+    states : ndarray or None, shape (n, records, 7)
+        Position [m] and quaternion at ``study.keep_states_ms``, NaN after the end.
+    """
+
+    case: np.ndarray
+    status: np.ndarray
+    motion_class: np.ndarray
+    measures: np.ndarray
+    margins: np.ndarray
+    first_s: np.ndarray
+    last_s: np.ndarray
+    end_s: np.ndarray
+    early: np.ndarray
+    message: tuple[str, ...]
+    states: np.ndarray | None
+
+
+@dataclass(eq=False)
+class _Case:
+    """One retrieve under way, and what came of it."""
+
+    plan: Plan | None
+    outcome: Outcome | None = None
+    measures: np.ndarray = field(default_factory=lambda: np.full(len(MEASURES), math.nan))
+    window: tuple[float, float] = (math.nan, math.nan)
+    end: float = math.nan
+    early: bool = False
+    looks: list[tuple[int, bool]] = field(default_factory=list)  # (records, early look)
+    params: np.ndarray = field(default_factory=lambda: np.empty(0))  # for measuring
+    state: np.ndarray = field(default_factory=lambda: np.empty(0))
+    count: int = 0  # records so far, the state in hand comes after
+    # records, with room for more
+    position: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
+    attitude: np.ndarray = field(default_factory=lambda: np.empty((0, 4)))
+    tension: np.ndarray = field(default_factory=lambda: np.empty(0))
+    rod: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
+
+    def make_room(self) -> None:
+        """Room for the records up to the next look at a run that has its whole time."""
+        need = next(records for records, early in self.looks if not early) + 1
+        if self.plan is None or need <= self.tension.size:
+            return
+        for name in ("position", "attitude", "tension"):
+            old = getattr(self, name)
+            new = np.empty((need, *old.shape[1:]))
+            new[: self.count] = old[: self.count]
+            setattr(self, name, new)
+        self.rod = np.ascontiguousarray(self.plan.rod_path(np.arange(need) * self.plan.record_step))
+
+    @property
+    def alike(self) -> tuple[object, ...]:
+        """What cases must share to be stepped side by side from here."""
+        assert self.plan is not None
+        shapes = tuple(a.shape for a in self.plan.model)
+        return (shapes, self.plan.every, self.plan.step, self.count, self.looks[0][0])
+
+
+def run_configs(
+    configs: Iterable[Config | Exception], stop_early: bool = True
+) -> list[tuple[Outcome, np.ndarray]]:
+    """Run retrieves side by side; the plain core of :func:`run_cases`, in one thread.
+
+    Returns
+    -------
+    list of (Outcome, measures)    as :func:`sim.simulate` would have them, unless stopped early
+    """
+    cases = _run_gang(list(configs), stop_early)
+    return [(case.outcome, case.measures) for case in cases if case.outcome is not None]
+
+
+def run_cases(study: Study, cases: Sequence[int], threads: int = 1) -> CaseTable:
+    """Run cases of a study.
+
+    Parameters
+    ----------
+    study : Study
+    cases : sequence of int    case numbers
+    threads : int              that work side by side
+
+    Returns
+    -------
+    CaseTable
+        A row for each case in the order given; the same bits whatever the company.
+    """
+    gangs = [cases[i : i + GANG] for i in range(0, len(cases), GANG)]
+
+    def work(gang: Sequence[int]) -> list[_Case]:
+        return _run_gang([_config(study, case) for case in gang], study.stop_early)
+
+    if threads > 1 and len(gangs) > 1:
+        with ThreadPoolExecutor(threads) as pool:
+            found = [case for gang in pool.map(work, gangs) for case in gang]
+    else:
+        found = [case for gang in gangs for case in work(gang)]
+    return _table(study, cases, found)
+
+
+def _config(study: Study, case: int) -> Config | Exception:
+    """Configuration of a case, or what is wrong with it."""
+    try:
+        return study.cell_config(*divmod(case, len(study.starts)))
+    except (ConfigError, RunError) as error:
+        return error
+
+
+def _run_gang(configs: Sequence[Config | Exception], stop_early: bool) -> list[_Case]:
+    """Work off some cases in one thread."""
+    cases = [_prepare(config, stop_early) for config in configs]
+    active = [case for case in cases if case.outcome is None]
+    while active:
+        active.sort(key=lambda case: repr(case.alike))  # stable: the order given within a kind
+        for _, kind in groupby(active, key=lambda case: case.alike):
+            members = list(kind)
+            for i in range(0, len(members), WIDTH):
+                _step(members[i : i + WIDTH])
+        for case in active:
+            _look(case)
+        active = [case for case in active if case.outcome is None]
+    return cases
+
+
+def _prepare(config: Config | Exception, stop_early: bool) -> _Case:
+    """Put a case together, or say why that does not go."""
+    if isinstance(config, Config):
+        try:
+            plan = plan_retrieve(config)
+        except (ConfigError, RunError) as error:
+            config = error
+    if isinstance(config, Exception):
+        return _Case(None, Outcome("invalid", str(config), None, "no class: not run", {}))
+    case = _Case(plan, state=plan.start, params=run_params(config, plan.bait))
+    solver, step = config.solver, plan.record_step
+    duration = min(solver.duration_s, plan.longest)
+    aims = [duration]
+    while config.line is not None and aims[-1] < plan.longest - 0.5 * step:
+        aims.append(min(plan.longest, aims[-1] + 0.5 * solver.duration_s))
+    case.looks = [(max(1, round(aim / step)), False) for aim in aims]
+    if stop_early and config.line is not None:
+        early = [(round(share * duration / step), True) for share in EARLY_LOOKS]
+        case.looks = [look for look in early if 0 < look[0] < case.looks[0][0]] + case.looks
+    return case
+
+
+def _abreast(models: Sequence[Model]) -> Model:
+    """One model of eight lanes; lanes left over repeat the first."""
+    filled = [*models, *[models[0]] * (WIDTH - len(models))]
+    return Model(
+        *(
+            getattr(models[0], name)
+            if name in SHARED
+            else np.ascontiguousarray(np.concatenate([getattr(m, name) for m in filled], axis=-1))
+            for name in Model._fields
+        )
+    )
+
+
+def _step(cases: Sequence[_Case]) -> None:
+    """Step up to eight cases to their next look."""
+    plans = [case.plan for case in cases if case.plan is not None]
+    plan, done = plans[0], cases[0].count
+    records = cases[0].looks[0][0] - done
+    model = _abreast([p.model for p in plans])
+    scratch = make_scratch(model)
+    lanes = [*cases, *[cases[0]] * (WIDTH - len(cases))]
+    y = np.ascontiguousarray(np.array([case.state for case in lanes]).T)
+    states, tensions = np.empty((records, lo.N_STATE, WIDTH)), np.empty((records, WIDTH))
+    good = np.zeros(WIDTH)
+    integrate_eight(done, plan.every, plan.step, y, model, scratch, states, tensions, good)
+    last = tension_of_eight((done + records) * plan.every * plan.step, y, model, scratch)
+    for k, case in enumerate(cases):
+        sound = int(good[k])
+        case.make_room()
+        split_lane(
+            states, tensions, k, sound, case.position[done:], case.attitude[done:],
+            case.tension[done:],
+        )  # fmt: skip
+        case.state, case.count = y[:, k].copy(), done + sound
+        if sound == records and np.isfinite(case.state).all():
+            # the state in hand closes the record, and is the first of the next piece
+            case.position[case.count] = case.state[:3]
+            case.attitude[case.count] = case.state[lo.QW : lo.QZ + 1]
+            case.tension[case.count] = last[k]
+        else:
+            case.end = case.count * plan.record_step
+            case.outcome = diverged(case.end, states[:sound, :, k][-1:], plan.step)
+
+
+def _look(case: _Case) -> None:
+    """Measure a case where it stands; decide whether it is over."""
+    plan, (_, early) = case.plan, case.looks.pop(0)
+    if case.outcome is not None or plan is None:
+        return
+    config, step, n = plan.config, plan.record_step, case.count + 1
+    tolerance = config.solver.settle_tolerance * (CLOSER if early else 1.0)
+    out = np.empty(N_OUT)
+    measure_run(
+        case.position[:n], case.attitude[:n], case.tension[:n], case.rod[:n], step, tolerance,
+        case.params, np.empty((N_SCRATCH, n)), out,
+    )  # fmt: skip
+    part = Stationary(int(out[FIRST]), int(out[LAST]), bool(out[FOUND]), bool(out[TURNING]))
+    values = out[FIRST_MEASURE:]
+    measures = dict(zip(MEASURES, values.tolist(), strict=True))
+    found = part.found and (not part.turning or abs(measures["turns"]) >= config.limits.spin_turns)
+    if not found and case.looks:
+        return
+    window = (part.first * step, part.last * step)
+    outcome = judge(config, part, found, measures, window, case.count * step)
+    if early and not _for_good(outcome, part, measures, config):
+        return
+    case.outcome, case.measures, case.window = outcome, values, window
+    case.end, case.early = case.count * step, early
+
+
+def _for_good(
+    outcome: Outcome, part: Stationary, measures: dict[str, float], config: Config
+) -> bool:
+    """True when the class of a run that is not over can no longer change."""
+    limits, margins = config.limits, outcome.margins
+    if outcome.motion_class is None:
+        return False
+    if part.turning:
+        return abs(measures["turns"]) >= EARLY_TURNS * limits.spin_turns
+    near = {
+        "roll": limits.roll_deg,
+        "lean": limits.lean_deg,
+        "roll_to_yaw": limits.roll_to_yaw,
+        "tight_yaw": limits.tight_yaw_deg,
+    }
+    return all(not abs(margins[name]) < CLEAR * scale for name, scale in near.items())
+
+
+def _table(study: Study, cases: Sequence[int], found: Sequence[_Case]) -> CaseTable:
+    """Rows of finished cases."""
+    outcomes = [case.outcome for case in found if case.outcome is not None]
+    return CaseTable(
+        case=np.array(cases, dtype=np.int64),
+        status=np.array([STATUSES.index(o.status) for o in outcomes], dtype=np.int8),
+        motion_class=np.array(
+            [CLASSES.index(o.motion_class) if o.motion_class else NO_CLASS for o in outcomes],
+            dtype=np.int8,
+        ),
+        measures=np.array([case.measures for case in found]).reshape(-1, len(MEASURES)),
+        margins=np.array(
+            [[o.margins.get(name, math.nan) for name in MARGINS] for o in outcomes]
+        ).reshape(-1, len(MARGINS)),
+        first_s=np.array([case.window[0] for case in found]),
+        last_s=np.array([case.window[1] for case in found]),
+        end_s=np.array([case.end for case in found]),
+        early=np.array([case.early for case in found], dtype=bool),
+        message=tuple("" if o.status == "settled" else o.message for o in outcomes),
+        states=_kept(study, found) if study.keep_states_ms > 0.0 else None,
+    )
+
+
+def _kept(study: Study, found: Sequence[_Case]) -> np.ndarray:
+    """Poses at the step asked for, shape (cases, records, 7), NaN after the end of a run."""
+    strides = [
+        round(study.keep_states_ms * 1e-3 / case.plan.record_step) if case.plan else 1
+        for case in found
+    ]
+    poses = []
+    for case, stride in zip(found, strides, strict=True):
+        broken = case.outcome is None or case.outcome.status in FAILED
+        n = case.count + (0 if broken else 1)
+        poses.append(np.hstack([case.position[:n:stride], case.attitude[:n:stride]]))
+    kept = np.full((len(found), max((len(p) for p in poses), default=0), POSE), math.nan)
+    for row, pose in zip(kept, poses, strict=True):
+        row[: len(pose)] = pose
+    return kept

@@ -1,0 +1,258 @@
+"""The side folder of a study that is being run: finished chunks, to go on from after a break.
+
+Beside the result ``NAME.h5`` stands ``NAME.h5.part``. It holds ``study.json``, which says what is
+being run and by which program, and one small HDF5 file a chunk. Every file is whole or not there;
+one that is damaged, or holds other cases than the plan asks for, is not trusted.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import os
+import shutil
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from sim import provenance
+from sim.errors import StoreError
+from sim.kernels.motion import MEASURES
+from sim.store import END_SIZE, last_line, utf8, write_whole, writing
+from sim.studies.engine import MARGINS, CaseTable
+from sim.studies.study import Study
+
+__all__ = ["PartFolder", "bits_of"]
+
+FORMAT = "runtrue map chunk"
+FORMAT_VERSION = 1
+NOTE = "study.json"
+MERGED = "merged"  # the result while it is written
+# What the bits of a result depend on beside the study, keys of the provenance.
+DECIDING = ("kernel_digest", "program", "numpy", "scipy", "numba")
+_COLUMNS = ("case", "status", "motion_class", "measures", "margins", "first_s", "last_s", "end_s")
+
+
+def bits_of(study: Study) -> dict[str, str]:
+    """Versions that decide the bits of a result, of the program in this process."""
+    found = provenance.collect(study.base)
+    return {key: found[key] for key in DECIDING}
+
+
+@dataclass(frozen=True)
+class PartFolder:
+    """The side folder of one result.
+
+    Attributes
+    ----------
+    folder : Path
+    where : str      its name in messages
+    """
+
+    folder: Path
+    where: str
+
+    @classmethod
+    def of(cls, real: Path, where: str) -> PartFolder:
+        """That of a result file; ``where`` is the file's name as it was given."""
+        return cls(real.with_name(f"{real.name}.part"), f"{where}.part")
+
+    @property
+    def merged(self) -> Path:
+        """Where the result is put together, in reach of one ``os.replace``."""
+        return self.folder / MERGED
+
+    def exists(self) -> bool:
+        return os.path.lexists(self.folder)
+
+    # -------------------------------------------------------------------------------- study.json
+
+    def begin(self, study: Study, *, replace: bool) -> None:
+        """Make the folder and say in it what is being run.
+
+        Parameters
+        ----------
+        study : Study
+        replace : bool    an existing result may be replaced at the end
+
+        Raises
+        ------
+        StoreError
+        """
+        with writing(self.where):
+            self.folder.mkdir(parents=True, exist_ok=True)
+        note = {
+            "format": FORMAT,
+            "format_version": FORMAT_VERSION,
+            "digest": study.study_digest,
+            "versions": bits_of(study),
+            "chunk": study.chunk,
+            "replace": replace,
+            "study": json.loads(study.to_json()),
+        }
+        text = json.dumps(note, indent=1, ensure_ascii=False) + "\n"
+        write_whole(utf8(text), self.folder / NOTE, self.where, overwrite=True)
+
+    def note(self) -> dict[str, Any] | None:
+        """What ``study.json`` says; None when there is none or it cannot be trusted."""
+        try:
+            found = json.loads((self.folder / NOTE).read_bytes())
+            fits = (
+                found["format"] == FORMAT
+                and found["format_version"] == FORMAT_VERSION
+                and isinstance(found["digest"], str)
+                and isinstance(found["versions"], dict)
+                and isinstance(found["chunk"], int)
+                and found["chunk"] > 0
+                and isinstance(found["replace"], bool)
+            )
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+        return dict(found) if fits else None
+
+    # ------------------------------------------------------------------------------------ chunks
+
+    def path(self, number: int) -> Path:
+        return self.folder / f"chunk-{number:05d}.h5"
+
+    def write(self, number: int, table: CaseTable, mark: str) -> None:
+        """Write a finished chunk, whole or not at all.
+
+        Parameters
+        ----------
+        number : int         of the chunk
+        table : CaseTable
+        mark : str           digest of what the chunk belongs to, see :func:`chunk_mark`
+
+        Raises
+        ------
+        StoreError
+        """
+        write_whole(_image(table, mark), self.path(number), self.where, overwrite=True)
+
+    def read(self, number: int, cases: np.ndarray, mark: str) -> CaseTable | None:
+        """A finished chunk; None unless it is whole, of this study, and of just these cases."""
+        try:
+            image = self.path(number).read_bytes()
+            end, image = image[-END_SIZE:], image[:-END_SIZE]
+            if end != last_line(hashlib.sha256(image).hexdigest()):
+                return None
+            table = _table(image, mark)
+        except Exception:  # whatever is wrong with it, it is calculated again
+            return None
+        return table if table is not None and _fits(table, cases) else None
+
+    # ------------------------------------------------------------------------------------ ending
+
+    def check_room(self) -> None:
+        """See that the merged result will fit on the disk: HDF5 takes a full one badly.
+
+        Raises
+        ------
+        StoreError
+        """
+        with writing(self.where):
+            need = sum(file.stat().st_size for file in self.folder.glob("chunk-*.h5"))
+            free = shutil.disk_usage(self.folder).free
+        if free < need:
+            raise StoreError(
+                f"{self.where}: the disk is full, merging it needs about {need / 1e6:.0f} MB and"
+                f" {free / 1e6:.0f} MB are free. Free some space, then go on with --resume."
+            )
+
+    def remove(self) -> None:
+        """Remove the folder with all that this program puts into one.
+
+        ``study.json`` goes first: without it the rest is trusted no more.
+
+        Raises
+        ------
+        StoreError
+            When something else lies in it, which is kept.
+        """
+        if not self.exists():
+            return
+        with writing(self.where):
+            if not self.folder.is_dir() or self.folder.is_symlink():
+                raise StoreError(
+                    f"{self.where}: is not a folder of this program. Move it away, or use another"
+                    " --output."
+                )
+            with suppress(FileNotFoundError):
+                (self.folder / NOTE).unlink()
+            for file in sorted(self.folder.iterdir()):
+                if _ours(file.name):
+                    file.unlink()
+            if any(self.folder.iterdir()):
+                raise StoreError(
+                    f"{self.where}: holds files that this program did not put there. Move them"
+                    " away, or use another --output."
+                )
+            self.folder.rmdir()
+
+    def clean(self) -> None:
+        """Remove what a killed process left half written."""
+        for file in [*self.folder.glob(".runtrue-*.part"), self.merged]:
+            with suppress(OSError):
+                file.unlink()
+
+
+def _ours(name: str) -> bool:
+    return (
+        name in (NOTE, MERGED)
+        or (name.startswith("chunk-") and name.endswith(".h5"))
+        or (name.startswith(".runtrue-") and name.endswith(".part"))
+    )
+
+
+def chunk_mark(digest: str, versions: Mapping[str, str]) -> str:
+    """Digest (hex) of the study and the versions that a chunk belongs to."""
+    text = json.dumps([digest, dict(versions), MEASURES, MARGINS], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _image(table: CaseTable, mark: str) -> bytes:
+    buffer = io.BytesIO()
+    with h5py.File(buffer, "w", libver=("v110", "v110")) as file:
+        file.attrs["format"] = FORMAT
+        file.attrs["format_version"] = FORMAT_VERSION
+        file.attrs["mark"] = mark
+        for name in _COLUMNS:
+            file[name] = getattr(table, name)
+        file["early"] = np.asarray(table.early, dtype=np.uint8)
+        # one text for all: a chunk has hundreds of messages, most of them empty
+        file["message"] = np.frombuffer(utf8(json.dumps(table.message)), dtype=np.uint8)
+        if table.states is not None:
+            file["states"] = table.states
+    image = buffer.getvalue()
+    return image + last_line(hashlib.sha256(image).hexdigest())
+
+
+def _table(image: bytes, mark: str) -> CaseTable | None:
+    with h5py.File(io.BytesIO(image), "r") as file:
+        if file.attrs["format"] != FORMAT or file.attrs["mark"] != mark:
+            return None
+        return CaseTable(
+            **{name: file[name][()] for name in _COLUMNS},
+            early=file["early"][()].astype(bool),
+            message=tuple(json.loads(file["message"][()].tobytes())),
+            states=file["states"][()] if "states" in file else None,
+        )
+
+
+def _fits(table: CaseTable, cases: np.ndarray) -> bool:
+    """Whether a table has a row for each of these cases, in this order."""
+    n = len(cases)
+    return (
+        np.array_equal(table.case, cases)
+        and all(len(getattr(table, name)) == n for name in (*_COLUMNS, "early", "message"))
+        and table.measures.shape == (n, len(MEASURES))
+        and table.margins.shape == (n, len(MARGINS))
+        and (table.states is None or len(table.states) == n)
+    )

@@ -1,0 +1,419 @@
+"""A whole study: planned level by level, worked off chunk by chunk, resumed, merged into one file.
+
+Finished chunks lie in a side folder (:mod:`sim.studies.parts`) until the last one is there, so a
+study that was stopped, by whatever, goes on where it was. What a case comes to depends neither on
+the chunk it is in nor on the process that calculates it, so the result is the same to the bit.
+"""
+
+from __future__ import annotations
+
+import os
+import shlex
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, field
+from functools import lru_cache
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from sim import provenance
+from sim.errors import RunError, StoreError
+from sim.store import check_output
+from sim.studies import grid
+from sim.studies.engine import FAILED, NO_CLASS, STATUSES, CaseTable, run_cases
+from sim.studies.parts import PartFolder, bits_of, chunk_mark
+from sim.studies.store import MapResult, load_map, write_map
+from sim.studies.study import Study
+
+__all__ = ["Calculate", "Overlay", "Progress", "processors", "run_study"]
+
+Calculate = Callable[..., CaseTable]  # (study, cases, threads) -> CaseTable
+Progress = Callable[[int, int, int], None]  # done, planned so far, failed
+Modes = tuple[tuple[np.ndarray, ...], Mapping[str, np.ndarray]]
+Overlay = Callable[["Study"], Modes]
+Chunk = tuple[int, np.ndarray]  # number and cases
+Work = Callable[[Iterable[Chunk]], Iterator[tuple[int, CaseTable]]]
+
+CONTACT_S = 10.0  # to reach a scheduler, and to have its first worker
+AHEAD = 2  # chunks that are under way for each thread of the workers
+RETRIES = 3  # of a chunk whose worker fails
+FAILED_CODE = NO_CLASS - 1
+_FAILED = tuple(STATUSES.index(name) for name in FAILED)
+
+
+def run_study(
+    study: Study,
+    output: str | os.PathLike[str],
+    *,
+    resume: bool = False,
+    force: bool = False,
+    scheduler: str | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    calculate: Calculate = run_cases,
+    overlay: Overlay | None = None,
+) -> MapResult:
+    """Run every cell that the plan of a study asks for, and write the map.
+
+    Parameters
+    ----------
+    study : Study
+    output : path             of the map, by convention ending in ``.h5``
+    resume : bool             go on with what an earlier call left, or load what it finished;
+                              begin when there is nothing
+    force : bool              replace what is there
+    scheduler : str or None   address of a Dask cluster that calculates in place of this process
+    threads : int or None     that work side by side in this process; as many as it has processors
+    progress : callable       told after each chunk how many runs are done, how many are planned
+                              (a refined map plans level by level) and how many have failed
+    calculate : callable      (study, cases, threads) to CaseTable; the same bits for a case
+                              whatever the company
+    overlay : callable        study to (mode_axes, growth), after all cells
+
+    Returns
+    -------
+    MapResult
+        Without the stored states, which may be large: :func:`sim.studies.store.load_map` reads
+        them.
+
+    Raises
+    ------
+    StoreError
+        When something is in the way or does not belong to the study, or a file cannot be written.
+    RunError
+        When the cluster cannot be reached or cannot be used.
+
+    Notes
+    -----
+    An interrupt (``KeyboardInterrupt``) and errors of ``calculate`` come through; the side folder
+    then holds the finished chunks, to go on with ``resume``.
+    """
+    where = os.fspath(output)
+    if study.levels and len(study.starts) > 1:
+        raise ValueError("a refined map has one start a cell")
+    real = check_output(where, overwrite=force or resume)
+    folder = PartFolder.of(real, where)
+    versions = bits_of(study)
+    if resume:
+        finished = _finished(study, versions, real, where, folder, force)
+        if finished is not None:
+            return finished
+    elif folder.exists() and not force:
+        raise StoreError(_in_the_way(study, where, folder))
+    started = time.monotonic()
+    # a cluster that cannot be reached leaves everything as it was
+    with _workers(study, versions, scheduler, threads, calculate) as work:
+        chunk = _open(study, versions, folder, resume=resume, force=force)
+        job = _Job(study, folder, chunk_mark(study.study_digest, versions), chunk, progress)
+        codes, inferred = _work_off(job, work)
+    modes = overlay(study) if overlay is not None else None
+    notes = {
+        **provenance.collect(study.base),
+        "study_digest": study.study_digest,
+        "seed": str(study.seed),
+        "runs": str(job.done),
+        "runs_taken_over": str(job.taken_over),
+        "calculated_by": f"cluster at {scheduler}" if scheduler else "this host",
+        "wall_time_s": f"{time.monotonic() - started:.2f}",
+    }
+    folder.check_room()
+    write_map(study, job.tables(), codes, inferred, modes, notes, folder.merged, real, where)
+    folder.remove()
+    return load_map(real, states=False)
+
+
+# ------------------------------------------------------------------------------- what is there
+
+
+def _in_the_way(study: Study, where: str, folder: PartFolder) -> str:
+    again = shlex.join(["runtrue", "map", study.source_path or "STUDY.toml", "--output", where])
+    return (
+        f"{folder.where}: an earlier study was stopped before it was finished. Go on with it:"
+        f" {again} --resume. Begin anew: {again} --force."
+    )
+
+
+def _finished(
+    study: Study,
+    versions: Mapping[str, str],
+    real: Path,
+    where: str,
+    folder: PartFolder,
+    force: bool,
+) -> MapResult | None:
+    """The map, when it is there and whole; None when there is something left to do."""
+    note = folder.note()
+    if not real.exists() or (note is not None and note["replace"]):
+        return None
+    try:
+        found = load_map(where, states=False)
+    except StoreError:
+        if force:
+            return None
+        raise
+    theirs = {key: found.provenance.get(key, "unknown") for key in versions}
+    problem = _differs(study, versions, found.study.study_digest, theirs)
+    if not problem:
+        folder.remove()  # all that was left to do
+        return found
+    if force:
+        return None
+    raise StoreError(f"{where}: {problem} Use another --output, or --force to replace it.")
+
+
+def _differs(
+    study: Study, versions: Mapping[str, str], digest: str, theirs: Mapping[str, str]
+) -> str:
+    """How what is stored differs from what is to be run, as a sentence; "" when it does not."""
+    if digest != study.study_digest:
+        return f"came from another study (sha256 {digest[:12]}, now {study.study_digest[:12]})."
+    other = [
+        f"{key.replace('_', ' ')} {theirs.get(key, 'unknown')}, now {ours}"
+        for key, ours in versions.items()
+        if theirs.get(key) != ours
+    ]
+    if other:
+        return f"came from another version of the program ({'; '.join(other)})."
+    return ""
+
+
+def _open(
+    study: Study, versions: Mapping[str, str], folder: PartFolder, *, resume: bool, force: bool
+) -> int:
+    """Make the side folder ready; number of cases a chunk, that of the first call."""
+    note = folder.note() if resume else None
+    if note is not None:
+        problem = _differs(study, versions, note["digest"], note["versions"])
+        if not problem:
+            folder.clean()
+            return int(note["chunk"])
+        if not force:
+            raise StoreError(
+                f"{folder.where}: {problem} Resume with the study and the program that it came"
+                " from, use another --output, or --force to begin anew."
+            )
+    folder.remove()
+    folder.begin(study, replace=force)
+    return study.chunk
+
+
+# ------------------------------------------------------------------------------------------ plan
+
+
+@dataclass(eq=False)
+class _Job:
+    """Which chunks there are so far, and what came of them."""
+
+    study: Study
+    folder: PartFolder
+    mark: str
+    chunk: int  # cases
+    progress: Progress | None
+    chunks: list[np.ndarray] = field(default_factory=list)  # cases of each
+    planned: int = 0
+    done: int = 0
+    failed: int = 0
+    taken_over: int = 0
+
+    def plan(self, cells: np.ndarray) -> list[Chunk]:
+        """Cut the cases of some cells into chunks; numbers go on from those before."""
+        starts = len(self.study.starts)
+        cases = (cells[:, None] * starts + np.arange(starts)).ravel()
+        first = len(self.chunks)
+        self.chunks += [cases[i : i + self.chunk] for i in range(0, len(cases), self.chunk)]
+        self.planned += len(cases)
+        return list(enumerate(self.chunks[first:], first))
+
+    def count(self, table: CaseTable) -> None:
+        self.done += len(table.case)
+        self.failed += int(np.isin(table.status, _FAILED).sum())
+        if self.progress is not None:
+            self.progress(self.done, self.planned, self.failed)
+
+    def tables(self) -> Iterator[CaseTable]:
+        """All chunks in the order of their numbers."""
+        for number, cases in enumerate(self.chunks):
+            table = self.folder.read(number, cases, self.mark)
+            if table is None:
+                raise StoreError(
+                    f"{self.folder.where}: {self.folder.path(number).name} was damaged or removed"
+                    " since it was written. Run the study again with --resume."
+                )
+            yield table
+
+
+def _work_off(job: _Job, work: Work) -> tuple[np.ndarray, np.ndarray]:
+    """Run level by level; class codes of all cells, and which of them were inferred."""
+    study, levels = job.study, job.study.levels
+    codes = np.full(study.shape, NO_CLASS, dtype=np.int64)
+    known = np.zeros(study.shape, dtype=bool)
+    for level in range(levels + 1):
+        while (cells := grid.next_cells(level, levels, codes, known)).size:
+            for table in _results(job, job.plan(cells), work):
+                cell = table.case // len(study.starts)
+                codes.flat[cell] = _codes(table)
+                known.flat[cell] = True
+                job.count(table)
+        codes = grid.fill(level, levels, codes, known)
+    return codes, ~known
+
+
+def _codes(table: CaseTable) -> np.ndarray:
+    """What tells cases apart: the class, none, or failed."""
+    failed = np.isin(table.status, _FAILED)
+    return np.where(failed, FAILED_CODE, table.motion_class.astype(np.int64))
+
+
+def _results(job: _Job, chunks: list[Chunk], work: Work) -> Iterator[CaseTable]:
+    """Every chunk once: those that an earlier call left, then the others as they are finished."""
+    left = []
+    for number, cases in chunks:
+        table = job.folder.read(number, cases, job.mark)
+        if table is None:
+            left.append((number, cases))
+        else:
+            job.taken_over += len(cases)
+            yield table
+    for number, table in work(left):
+        if not np.array_equal(table.case, job.chunks[number]):
+            raise ValueError(f"chunk {number}: other cases came back than were asked for")
+        job.folder.write(number, table, job.mark)
+        yield table
+
+
+# --------------------------------------------------------------------------------------- workers
+
+
+def _workers(
+    study: Study,
+    versions: Mapping[str, str],
+    scheduler: str | None,
+    threads: int | None,
+    calculate: Calculate,
+) -> AbstractContextManager[Work]:
+    if scheduler is not None:
+        return _cluster(study, versions, scheduler, calculate)
+    return _here(study, threads or processors(), calculate)
+
+
+def processors() -> int:
+    """Processors that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on every system
+        return os.cpu_count() or 1
+
+
+@contextmanager
+def _here(study: Study, threads: int, calculate: Calculate) -> Iterator[Work]:
+    def work(chunks: Iterable[Chunk]) -> Iterator[tuple[int, CaseTable]]:
+        for number, cases in chunks:
+            yield number, calculate(study, cases.tolist(), threads)
+
+    yield work
+
+
+@contextmanager
+def _cluster(
+    study: Study, versions: Mapping[str, str], address: str, calculate: Calculate
+) -> Iterator[Work]:
+    """Calculate on the workers of a Dask cluster; results come back to this process alone."""
+    try:
+        from dask.distributed import Client, as_completed
+    except ImportError:
+        raise RunError(
+            "--scheduler needs the package distributed, which is not installed. Install it: pip"
+            " install 'runtrue[cluster]'"
+        ) from None
+    try:
+        client = Client(address, timeout=CONTACT_S, set_as_default=False)
+    except (OSError, ValueError, TypeError) as error:
+        raise RunError(
+            f"--scheduler {address}: no Dask scheduler answers there within {CONTACT_S:g} s"
+            f" ({type(error).__name__}). Start one (dask scheduler), and give its address, such as"
+            " tcp://192.168.0.5:8786."
+        ) from None
+    with client:
+        try:
+            client.wait_for_workers(1, timeout=CONTACT_S)
+        except TimeoutError:
+            raise RunError(
+                f"--scheduler {address}: the scheduler has no workers. Start some: dask worker"
+                f" {address}"
+            ) from None
+        text = study.to_json()
+        prefix = f"runtrue-{study.study_digest[:12]}-{os.getpid()}-{time.time_ns()}"
+
+        def submit(chunk: Chunk) -> Any:
+            number, cases = chunk
+            return client.submit(
+                _remote, calculate, text, number, cases.tolist(),
+                key=f"{prefix}-{number}", pure=False, retries=RETRIES,
+            )  # fmt: skip
+
+        def work(chunks: Iterable[Chunk]) -> Iterator[tuple[int, CaseTable]]:
+            waiting = iter(chunks)
+            most = AHEAD * max(1, sum(client.nthreads().values()))
+            under_way = as_completed(map(submit, islice(waiting, most)), loop=client.loop)
+            for done in under_way:
+                number, theirs, table = _result(done, address)
+                _check_worker(versions, theirs, address)
+                del done  # the cluster forgets the result as soon as nobody holds it
+                yield number, table
+                for chunk in waiting:
+                    under_way.add(submit(chunk))
+                    break
+
+        yield work
+
+
+def _remote(
+    calculate: Calculate, text: str, number: int, cases: Sequence[int]
+) -> tuple[int, dict[str, str], CaseTable]:
+    """What a worker does: a pure function of its arguments."""
+    study = _study(text)
+    return number, bits_of(study), calculate(study, cases, 1)
+
+
+@lru_cache(maxsize=2)
+def _study(text: str) -> Study:
+    return Study.from_json(text)
+
+
+def _result(done: Any, address: str) -> tuple[int, dict[str, str], CaseTable]:
+    from dask.distributed import CancelledError, KilledWorker
+
+    try:
+        found: tuple[int, dict[str, str], CaseTable] = done.result()
+    except KilledWorker:
+        raise RunError(
+            f"--scheduler {address}: workers died over and over on the same chunk. Look into their"
+            " logs (memory?), then go on with --resume."
+        ) from None
+    except CancelledError:
+        raise RunError(
+            f"--scheduler {address}: the connection to the scheduler was lost. Go on with --resume."
+        ) from None
+    except ImportError as error:
+        raise RunError(
+            f"--scheduler {address}: its workers cannot load this program ({error}). Install the"
+            " same version there, then go on with --resume."
+        ) from None
+    return found
+
+
+def _check_worker(ours: Mapping[str, str], theirs: Mapping[str, str], address: str) -> None:
+    other = [
+        f"{key.replace('_', ' ')} {theirs.get(key, 'unknown')}, here {value}"
+        for key, value in ours.items()
+        if theirs.get(key) != value
+    ]
+    if other:
+        raise RunError(
+            f"--scheduler {address}: a worker runs other versions ({'; '.join(other)}), so that"
+            " bits would differ. Install the same ones there, then go on with --resume."
+        )

@@ -1,0 +1,39 @@
+"""Rates measured by the benchmarks, compared in the run that measured them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+RATES: dict[str, float] = {}
+
+
+@pytest.fixture(scope="session")
+def rates() -> Iterator[dict[str, float]]:
+    """Name to rate, a second; shared by all benchmarks of a run."""
+    yield RATES
+
+
+# what is compared with what: (name, its rate, the other rate)
+PAIRS = (
+    ("map on two threads over its target of 600 runs of 8 s a second", "map 2 threads", "target"),
+    ("two threads over one", "map 2 threads", "map 1 thread"),
+    ("with early stops over without", "map early 2 threads", "map 2 threads"),
+    ("stepping eight abreast over one bait alone", "steps eight", "steps one"),
+    ("stepping over DOP853 from Python, equal error, one core", "runs eight", "runs dop853"),
+    ("body-steps, one core, over MuJoCo rolled out", "steps eight", "steps mujoco"),
+    ("arithmetic of the stepping over that of a matrix product", "flops eight", "flops peak"),
+)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print the rates and what they come to beside one another."""
+    if not RATES:
+        return
+    terminalreporter.section("rates measured in this run")
+    for name, rate in RATES.items():
+        terminalreporter.write_line(f"{name:<28}{rate:>16,.0f} a second")
+    for text, one, other in PAIRS:
+        if one in RATES and other in RATES:
+            terminalreporter.write_line(f"{RATES[one] / RATES[other]:>10.3g}  {text}")
