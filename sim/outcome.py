@@ -21,6 +21,9 @@ ROW_NAMES = (
 )  # fmt: skip
 
 
+CREEP_MM_S, CREEP_SHARE = 5.0, 0.01  # depth that changes faster than both, a second, still changes
+
+
 class Outcome(NamedTuple):
     """Three separate facts: ``status``, ``motion_class`` and why."""
 
@@ -106,3 +109,9 @@ def diverged(time: float, last: np.ndarray, step: float) -> Outcome:
         " mass or size, or a tie point far from the bait."
     )
     return Outcome("diverged", message, None, "no class: the run diverged", {})
+
+
+def creeps(measures: Mapping[str, float]) -> bool:
+    """True when the depth of the part measured still changes."""
+    depth, rate = measures.get("depth_m", 0.0), measures.get("depth_rate_mm_s", 0.0)
+    return abs(rate) > max(CREEP_MM_S, CREEP_SHARE * 1e3 * abs(depth))

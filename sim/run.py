@@ -16,13 +16,12 @@ from sim.kernels import layout as lo
 from sim.kernels.rhs import derivative, make_scratch
 from sim.kernels.stepper import FASTEST_TURN, integrate
 from sim.measure import Angles, Stationary, run_measures, stationary_part, track_angles
-from sim.outcome import diverged, judge, settled
+from sim.outcome import creeps, diverged, judge, settled
 from sim.plan import Plan, plan_retrieve
 from sim.result import RunResult
 
 Progress = Callable[[float, float], None]
 
-CREEP_MM_S, CREEP_SHARE = 5.0, 0.01  # depth that changes faster than both, a second, is told
 COARSE_S = 0.015  # states farther apart than this may miss a fast wobble [s]
 FEWEST_RECORDS = 12  # a wobble sampled more coarsely is measured too small
 PIECE_S = 0.5  # simulated time between two reports of progress
@@ -207,9 +206,7 @@ def _finish(plan: Plan, recorder: _Recorder, motion: _Motion, stats: dict[str, f
     else:
         verdict = diverged(recorder.count * step, states[-1:], recorder.step)
     sinking = measures.get("depth_rate_mm_s", 0.0)
-    if config.line is not None and abs(sinking) > max(
-        CREEP_MM_S, CREEP_SHARE * 1e3 * abs(measures.get("depth_m", 0.0))
-    ):
+    if config.line is not None and creeps(measures):
         warnings = (
             *warnings,
             f"depth still changes, {abs(sinking):.0f} mm/s {'down' if sinking > 0.0 else 'up'}:"

@@ -18,23 +18,29 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke, withTickedStroke
 from matplotlib.ticker import MaxNLocator
 from scipy.interpolate import griddata
-from scipy.ndimage import distance_transform_edt, label, uniform_filter
 
+from sim.plots.cells import (
+    INK,
+    cell_patch,
+    cell_points,
+    draw_boundaries,
+    draw_letters,
+    edges_of,
+    look_of,
+    sparse,
+    style_of,
+)
 from sim.plots.panels import panel_title
 from sim.plots.save import save_figure
 from sim.plots.style import (
     DPI,
     FIGURE_INCHES,
-    NO_CLASS,
-    NOT_SETTLED,
     OKABE_ITO,
-    ClassStyle,
-    class_style,
     plot_style,
 )
 from sim.report.map import (
@@ -61,16 +67,15 @@ if TYPE_CHECKING:
 FREQUENCY, YAW, ROLL = "wobble_frequency_hz", "yaw_amplitude_deg", "roll_amplitude_deg"
 WORST = -1  # start number that stands for the worst of all starts
 PALER = "paler: runs here and there, cells between them filled in"
-PALE = 0.5  # share of white in the colour of a cell that was filled in
 OUTLIERS = (4.0, 96.0)  # percentiles within which the values set a scale
 CLIFF = 0.75  # of the step between contour lines; across a steeper rise there are none
 SHORT = 40.0  # length of a contour line below which it is left out [pixels]
 LETTER_EACH = (15, 12)  # a map of at most so many cells has a letter in each
-# Between letters of one region, from there to its bounds, and from the star [points].
-APART, ROOM, OFF_STAR = 130.0, 16.0, 20.0
-INK = "#222222"
 LOW = 2.0  # lower edge of the maps, above labels and legend [in]
 OWN = OKABE_ITO["yellow"]
+MARKED = "class depends on the start"
+LINE_STYLES: tuple[Any, ...] = ("-", "--", ":", "-.")
+LINE_COLOURS = ("blue", "vermillion", "bluish green", "reddish purple")
 TICKS = " on the side of the ticks"
 # Lines where a small motion neither grows nor dies out.
 NEUTRAL: dict[str, tuple[str, str, Any]] = {
@@ -80,14 +85,6 @@ NEUTRAL: dict[str, tuple[str, str, Any]] = {
 CASING = withStroke(linewidth=4.6, foreground="white")
 
 
-def _ticked(**look: Any) -> withTickedStroke:
-    """Ticks on the side where growth is above 0: contour lines have the higher side on the left."""
-    return withTickedStroke(spacing=9.0, length=0.9, angle=90.0, **look)
-
-
-MARKED = "class depends on the start"
-LINE_STYLES: tuple[Any, ...] = ("-", "--", ":", "-.")
-LINE_COLOURS = ("blue", "vermillion", "bluish green", "reddish purple")
 # ------------------------------------------------------------------------------------ the pictures
 
 
@@ -129,22 +126,59 @@ def _map_figure(result: MapResult, contours: str | None) -> Figure:
             quantity_map(result, measure, 0, ax=_panel(figure, 11.2, 15.8, bottom, bottom + 3.1))
         figure.axes[1].set_xlabel("")  # the panel below has the same axis
     else:
-        shown = [*range(len(result.starts)), WORST]
-        columns = 2 if len(shown) <= 4 else math.ceil(len(shown) / 2)
-        rows = math.ceil(len(shown) / columns)
-        width, height = 15.8 - 0.85, 8.85 - LOW
-        across, down = (width + 0.75) / columns, (height + 0.9) / rows
-        for i, start in enumerate(shown):
-            row, column = divmod(i, columns)
-            left, top = 0.85 + column * across, 8.85 - row * down
-            ax = _panel(figure, left, left + across - 0.75, top - down + 0.9, top)
+
+        def draw(start: int, ax: Axes) -> None:
             class_map(result, start, None if start == WORST else contours, ax=ax)
-            if row < rows - 1 and i + columns < len(shown):
-                ax.set_xlabel("")
-            if column:
-                ax.set_ylabel("")
+
+        _side_by_side(figure, [*range(len(result.starts)), WORST], draw)
         _legend(figure, result, contours)
     return figure
+
+
+def save_quantity_figure(result: MapResult, measure: str, file: str | os.PathLike[str]) -> Path:
+    """Draw :func:`quantity_figure` into a PNG, SVG or PDF file."""
+    return save_figure(lambda: _quantity_figure(result, measure), file)
+
+
+def quantity_figure(result: MapResult, measure: str) -> Figure:
+    """One measure over the axes of a map, from each start; over one axis, as curves."""
+    with plot_style():
+        return _quantity_figure(result, measure)
+
+
+def _quantity_figure(result: MapResult, measure: str) -> Figure:
+    figure = Figure(figsize=FIGURE_INCHES, dpi=DPI)
+    FigureCanvasAgg(figure)
+    _header(figure, result)
+    if len(result.study.axes) == 1:
+        _axis_lines(result, None, figure, (measure,))
+        return figure
+    # one scale, so that the starts can be compared
+    shown = [_shown_values(result, measure, n) for n in range(len(result.starts))]
+    scale = _scale(np.concatenate([v[np.isfinite(v)] for v in shown]))
+
+    def draw(start: int, ax: Axes) -> None:
+        quantity_map(result, measure, start, ax=ax, scale=scale)
+
+    _side_by_side(figure, range(len(result.starts)), draw)
+    _legend(figure, result, None, measure)
+    return figure
+
+
+def _side_by_side(figure: Figure, starts: Sequence[int], draw: Callable[[int, Axes], None]) -> None:
+    """A panel for each start, in as many rows as leave them wide."""
+    columns = 1 if len(starts) == 1 else 2 if len(starts) <= 4 else math.ceil(len(starts) / 2)
+    rows = math.ceil(len(starts) / columns)
+    across, down = (15.8 - 0.85 + 0.75) / columns, (8.85 - LOW + 0.9) / rows
+    for i, start in enumerate(starts):
+        row, column = divmod(i, columns)
+        left, top = 0.85 + column * across, 8.85 - row * down
+        ax = _panel(figure, left, left + across - 0.75, top - down + 0.9, top)
+        draw(start, ax)
+        if i + columns < len(starts):
+            ax.set_xlabel("")
+        if column:
+            ax.set_ylabel("")
 
 
 def _panel(figure: Figure, left: float, right: float, bottom: float, top: float) -> Axes:
@@ -221,29 +255,29 @@ def class_map(
     """
     if ax is None:
         return _alone(result, lambda ax: class_map(result, start, contours, ax=ax), contours)
-    kinds, pale = _kinds(result, start), _sparse(result.inferred)
-    edges = [_edges(axis.values) for axis in result.study.axes]
+    kinds, pale = _kinds(result, start), sparse(result.inferred)
+    edges = [edges_of(axis.values) for axis in result.study.axes]
     _frame(ax, result.study.axes, edges)
     for kind in range(len(KINDS)):
         for filled in (False, True):
             inside = (kinds == kind) & (pale == filled)
             if kind != MISSING and inside.any():
-                ax.add_patch(_cells(inside, edges, kind, filled))
+                ax.add_patch(cell_patch(inside, edges, kind, filled))
     few = all(n <= most for n, most in zip(kinds.shape, LETTER_EACH, strict=True))
     if few:
         for axis, at in ((ax.axvline, edges[0]), (ax.axhline, edges[1])):
             for place in at[1:-1]:
                 axis(place, color="white", linewidth=0.8, zorder=1.5)
-    _boundaries(ax, kinds, edges)
+    draw_boundaries(ax, kinds, edges)
     if contours is not None and start != WORST:
         _contours(ax, result, contours, start, kinds)
     _neutral(ax, result)
     marked = dependent(result)
-    _letters(ax, kinds, edges, few, result.shipped, boxed=bool(marked.any()))
+    draw_letters(ax, kinds, edges, few, result.shipped, boxed=bool(marked.any()))
     if marked.any():
         at = np.argwhere(marked)
         x, y = (np.asarray(a.values)[at[:, i]] for i, a in enumerate(result.study.axes))
-        wide, high = _cell_points(ax, kinds.shape)
+        wide, high = cell_points(ax, kinds.shape)
         size = min(7.0, max(2.2, 0.4 * min(wide, high)))
         if few:  # beside the letter
             x, y = (
@@ -258,7 +292,12 @@ def class_map(
 
 
 def quantity_map(
-    result: MapResult, measure: str, start: int = 0, *, ax: Axes | None = None
+    result: MapResult,
+    measure: str,
+    start: int = 0,
+    *,
+    ax: Axes | None = None,
+    scale: tuple[float, float, str] | None = None,
 ) -> Axes:
     """A measure over two axes in colours, with the limits between classes as lines.
 
@@ -268,6 +307,8 @@ def quantity_map(
     measure : str          a key of ``result.measures``
     start : int            number of the start
     ax : Axes, optional
+    scale : tuple, optional    ends of the colour scale and where values lie beyond: "neither",
+                               "min", "max" or "both"; left out, as the values have it
 
     Notes
     -----
@@ -276,15 +317,20 @@ def quantity_map(
     title says so.
     """
     if ax is None:
-        return _alone(result, lambda ax: quantity_map(result, measure, start, ax=ax), None, False)
+        return _alone(
+            result,
+            lambda ax: quantity_map(result, measure, start, ax=ax, scale=scale),
+            None,
+            measure,
+        )
     kinds = _kinds(result, start)
-    edges = [_edges(axis.values) for axis in result.study.axes]
+    edges = [edges_of(axis.values) for axis in result.study.axes]
     _frame(ax, result.study.axes, edges)
     long_name, unit = _measure(measure)
-    values = np.where(kinds < len(CLASSES), _between_runs(result, measure, start), math.nan)
+    values = _shown_values(result, measure, start)
     known = values[np.isfinite(values)]
     if known.size:
-        low, high, extend = _scale(known)
+        low, high, extend = _scale(known) if scale is None else scale
         mesh = ax.pcolormesh(
             edges[0], edges[1], values.T, cmap="cividis", vmin=low, vmax=high, zorder=1.0,
             rasterized=values.size > 2500,
@@ -292,12 +338,12 @@ def quantity_map(
         bar = ax.get_figure().colorbar(  # type: ignore[union-attr]
             mesh, ax=ax, pad=0.02, aspect=22, extend=extend
         )
-        bar.set_label(unit)
+        bar.set_label(unit or "-")
         bar.outline.set_visible(False)  # type: ignore[operator]
     for kind in (FAILED, UNSETTLED):
         if (kinds == kind).any():
-            ax.add_patch(_cells(kinds == kind, edges, kind, False))
-    _boundaries(ax, kinds, edges, casing=True)
+            ax.add_patch(cell_patch(kinds == kind, edges, kind, False))
+    draw_boundaries(ax, kinds, edges, casing=True)
     _own(ax, result)
     of = f', start "{result.starts[start]}"' if len(result.starts) > 1 else ""
     filled = ", interpolated between runs" if result.inferred.any() else ""
@@ -305,8 +351,16 @@ def quantity_map(
     return ax
 
 
+def _shown_values(result: MapResult, measure: str, start: int) -> np.ndarray:
+    """A measure where there is a class, NaN elsewhere."""
+    classed = cell_kinds(result)[..., start] < len(CLASSES)
+    return np.where(classed, _between_runs(result, measure, start), math.nan)
+
+
 def _scale(known: np.ndarray) -> tuple[float, float, str]:
     """Ends of a colour scale, and where values lie beyond: a few far ones do not set it."""
+    if not known.size:
+        return 0.0, 1.0, "neither"
     low, high = float(known.min()), float(known.max())
     near, far = (float(v) for v in np.percentile(known, OUTLIERS))
     below = near - low > 0.5 * (far - near) > 0.0
@@ -323,7 +377,10 @@ _RING: dict[str, Any] = {
 
 
 def _alone(
-    result: MapResult, draw: Callable[[Axes], Axes], contours: str | None, legend: bool = True
+    result: MapResult,
+    draw: Callable[[Axes], Axes],
+    contours: str | None,
+    quantity: str | None = None,
 ) -> Axes:
     """A panel in a figure of its own, with title and legend."""
     with plot_style():
@@ -331,8 +388,7 @@ def _alone(
         FigureCanvasAgg(figure)
         _header(figure, result)
         ax = draw(_panel(figure, 0.85, 10.6, LOW, 8.85))
-        if legend:
-            _legend(figure, result, contours)
+        _legend(figure, result, contours, quantity)
         return ax
 
 
@@ -351,22 +407,6 @@ def _kinds(result: MapResult, start: int) -> np.ndarray:
     return worst_kinds(result) if start == WORST else cell_kinds(result)[..., start]
 
 
-def _sparse(inferred: np.ndarray) -> np.ndarray:
-    """Cells filled in, and the single runs among them, which would only speckle the picture."""
-    around = uniform_filter((~inferred).astype(float), 3, mode="nearest")
-    return inferred | (inferred.any() & (around * 3**inferred.ndim < 2.5))
-
-
-def _edges(values: np.ndarray) -> np.ndarray:
-    """Bounds of cells about values, half-way between neighbours; the ends reach as far out."""
-    values = np.asarray(values, dtype=float)
-    if values.size == 1:
-        half = max(abs(float(values[0])) * 0.05, 0.5)
-        return np.array([values[0] - half, values[0] + half])
-    middle = 0.5 * (values[:-1] + values[1:])
-    return np.concatenate([[2 * values[0] - middle[0]], middle, [2 * values[-1] - middle[-1]]])
-
-
 def _frame(ax: Axes, axes: Sequence[Axis], edges: Sequence[np.ndarray]) -> None:
     ax.grid(False)
     ax.set_xlim(edges[0][0], edges[0][-1])
@@ -377,66 +417,6 @@ def _frame(ax: Axes, axes: Sequence[Axis], edges: Sequence[np.ndarray]) -> None:
     width, height = box.width * inches[0], box.height * inches[1]
     ax.set_xlabel(_axis_label(axes[0], max(18, int(11.0 * width))))
     ax.set_ylabel(_axis_label(axes[1], max(18, int(11.0 * height))))
-
-
-def _cell_points(ax: Axes, shape: Sequence[int]) -> tuple[float, float]:
-    """Width and height of an average cell on paper [points]."""
-    box = ax.get_position()
-    width, height = ax.get_figure().get_size_inches()  # type: ignore[union-attr]
-    return 72.0 * box.width * width / shape[0], 72.0 * box.height * height / shape[1]
-
-
-def _style(kind: int) -> ClassStyle:
-    if kind < len(CLASSES):
-        return class_style(CLASSES[kind])
-    return NO_CLASS if kind == FAILED else NOT_SETTLED
-
-
-def _cells(inside: np.ndarray, edges: Sequence[np.ndarray], kind: int, filled: bool) -> PathPatch:
-    """All cells of a kind as one patch, so that its hatch runs through; neighbours are joined."""
-    x, y = edges
-    corners: list[tuple[float, float]] = []
-    for j in np.flatnonzero(inside.any(axis=0)):
-        row = np.concatenate([[False], inside[:, j], [False]]).astype(np.int8)
-        turns = np.diff(row)
-        for a, b in zip(np.flatnonzero(turns == 1), np.flatnonzero(turns == -1), strict=True):
-            low, high = float(y[j]), float(y[j + 1])
-            left, right = float(x[a]), float(x[b])
-            corners += [(left, low), (right, low), (right, high), (left, high), (left, low)]
-    codes = [Outline.MOVETO, *[Outline.LINETO] * 3, Outline.CLOSEPOLY] * (len(corners) // 5)
-    return PathPatch(Outline(corners, codes), zorder=1.0, **_look(kind, filled))
-
-
-def _look(kind: int, filled: bool) -> dict[str, Any]:
-    style = _style(kind)
-    white = PALE if filled else 0.0
-    mix = [
-        tuple((1.0 - white) * c + white for c in matplotlib.colors.to_rgb(colour))
-        for colour in (style.colour, INK)
-    ]
-    return {
-        "facecolor": mix[0], "edgecolor": mix[1], "hatch": style.hatch or None, "linewidth": 0.0,
-        "antialiased": False, "gid": f"{KINDS[kind]}{' filled in' if filled else ''}",
-    }  # fmt: skip
-
-
-def _boundaries(
-    ax: Axes, kinds: np.ndarray, edges: Sequence[np.ndarray], casing: bool = False
-) -> None:
-    """Lines between cells of different kinds."""
-    x, y = edges
-    lines = [[(x[i + 1], y[j]), (x[i + 1], y[j + 1])]
-             for i, j in np.argwhere(kinds[1:] != kinds[:-1])]  # fmt: skip
-    lines += [[(x[i], y[j + 1]), (x[i + 1], y[j + 1])]
-              for i, j in np.argwhere(kinds[:, 1:] != kinds[:, :-1])]  # fmt: skip
-    looks = [("black", 1.2, "class boundaries")]
-    if casing:
-        looks.insert(0, ("white", 2.8, "casing"))
-    for colour, width, gid in looks:
-        drawn = matplotlib.collections.LineCollection(
-            lines, colors=colour, linewidths=width, capstyle="projecting", zorder=2.0, gid=gid
-        )
-        ax.add_collection(drawn, autolim=False)
 
 
 def _between_runs(result: MapResult, measure: str, start: int) -> np.ndarray:
@@ -508,6 +488,11 @@ def _cliffs(values: np.ndarray, jump: float) -> np.ndarray:
     return found
 
 
+def _ticked(**look: Any) -> withTickedStroke:
+    """Ticks on the side where growth is above 0: contour lines have the higher side on the left."""
+    return withTickedStroke(spacing=9.0, length=0.9, angle=90.0, **look)
+
+
 def _neutral(ax: Axes, result: MapResult) -> None:
     if result.mode_axes is None or min(map(len, result.mode_axes)) < 2:
         return
@@ -522,76 +507,6 @@ def _neutral(ax: Axes, result: MapResult) -> None:
         )  # fmt: skip
         drawn.set_path_effects([_ticked(linewidth=4.6, foreground="white"), CASING, _ticked()])
         drawn.set_gid(f"neutral {name}")
-
-
-def _letters(
-    ax: Axes,
-    kinds: np.ndarray,
-    edges: Sequence[np.ndarray],
-    each: bool,
-    keep_off: Sequence[float] = (),
-    boxed: bool = False,
-) -> None:
-    """A letter in each cell, or one per region as far from its bounds as can be.
-
-    Wide regions have several. A region too small for a letter beside those of its neighbours has
-    none, nor has the place of the star. A box hides the rings behind a letter.
-    """
-    wide, high = _cell_points(ax, kinds.shape)
-    if each:
-        for (i, j), kind in np.ndenumerate(kinds):
-            if kind != MISSING:
-                _letter(ax, edges, i, j, kind, min(11.0, 0.7 * min(wide, high)), False)
-        return
-    star = (math.inf, math.inf)
-    if len(keep_off) == 2 and np.isfinite(keep_off).all():
-        across, up = (
-            float(np.interp(v, e, np.arange(e.size))) - 0.5
-            for v, e in zip(keep_off, edges, strict=True)
-        )
-        star = (across, up)
-    places: list[tuple[float, int, int, int]] = []
-    for kind in range(len(KINDS)):
-        if kind == MISSING:
-            continue
-        regions, _ = label(kinds == kind)
-        # how far it is to a cell of another kind, or over the edge of the map
-        room = distance_transform_edt(np.pad(kinds == kind, 1), sampling=(wide, high))[1:-1, 1:-1]
-        inside = np.argwhere(regions > 0)
-        taken: dict[int, list[tuple[int, int]]] = {}
-        for index in np.argsort(-room[regions > 0], kind="stable"):
-            i, j = (int(v) for v in inside[index])
-            if math.hypot(wide * (i - star[0]), high * (j - star[1])) < OFF_STAR:
-                continue
-            others = taken.setdefault(int(regions[i, j]), [])
-            if others and (
-                room[i, j] < ROOM
-                or any(math.hypot(wide * (i - a), high * (j - b)) < APART for a, b in others)
-            ):
-                continue
-            others.append((i, j))
-            places.append((float(room[i, j]), i, j, kind))
-    drawn: list[tuple[int, int, float]] = []
-    for depth, i, j, kind in sorted(places, key=lambda p: -p[0]):
-        size = min(14.0, max(7.0, 1.7 * (depth - 0.5 * min(wide, high))))
-        if all(
-            math.hypot(wide * (i - a), high * (j - b)) >= 0.6 * (size + other)
-            for a, b, other in drawn
-        ):
-            drawn.append((i, j, size))
-            _letter(ax, edges, i, j, kind, size, boxed)
-
-
-def _letter(
-    ax: Axes, edges: Sequence[np.ndarray], i: int, j: int, kind: int, size: float, boxed: bool
-) -> None:
-    text = ax.text(
-        0.5 * (edges[0][i] + edges[0][i + 1]), 0.5 * (edges[1][j] + edges[1][j + 1]),
-        _style(kind).letter, ha="center", va="center", fontsize=size, fontweight="bold",
-        zorder=4.0, gid="letter",
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0} if boxed else None,
-    )  # fmt: skip
-    text.set_path_effects([withStroke(linewidth=max(2.0, 0.3 * size), foreground="white")])
 
 
 def _own(ax: Axes, result: MapResult) -> None:
@@ -614,27 +529,38 @@ _STAR: dict[str, Any] = {
 }  # fmt: skip
 
 
-def _legend(figure: Figure, result: MapResult, contours: str | None) -> None:
+def _legend(
+    figure: Figure, result: MapResult, contours: str | None, quantity: str | None = None
+) -> None:
     """Legend below the panels: classes first, then what is drawn over them."""
     handles: list[Artist] = []
     every = cell_kinds(result)
-    shown = [k for k in range(len(KINDS)) if (every == k).any()]
+    shown = [
+        k for k in range(0 if quantity is None else len(CLASSES), len(KINDS)) if (every == k).any()
+    ]
+    if quantity is not None:
+        edge: dict[str, Any] = {"color": "black", "linewidth": 1.2}
+        handles.append(Line2D([], [], label="where the class changes", **edge))
+        runs = (every < len(CLASSES)) & ~result.inferred[..., None]
+        if np.isnan(result.measures[quantity][runs]).any():
+            white: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "linewidth": 0.6}
+            handles.append(Rectangle((0, 0), 1, 1, label="no value", **white))
     only = len(result.starts) == 1
     for kind in shown:
         if kind == MISSING:
             handles.append(Rectangle((0, 0), 1, 1, facecolor="white", edgecolor=INK,
                                      label="not run yet"))  # fmt: skip
             continue
-        words = {FAILED: "failed", UNSETTLED: "not settled"}.get(kind, _style(kind).words)
+        words = {FAILED: "failed", UNSETTLED: "not settled"}.get(kind, style_of(kind).words)
         share = f", {percent(float((every == kind).mean()))}" if only else ""
-        look = _look(kind, False) | {"linewidth": 0.6, "antialiased": True, "gid": None}
-        handles.append(Rectangle((0, 0), 1, 1, label=f"{_style(kind).letter}  {words}{share}",
+        look = look_of(kind, False) | {"linewidth": 0.6, "antialiased": True, "gid": None}
+        handles.append(Rectangle((0, 0), 1, 1, label=f"{style_of(kind).letter}  {words}{share}",
                                  **look))  # fmt: skip
     present = {c.get_gid() for a in figure.axes for c in (*a.collections, *a.patches, *a.lines)}
     over: list[Artist] = []
-    if result.inferred.any():
+    if result.inferred.any() and quantity is None:
         over.append(Rectangle((0, 0), 1, 1, facecolor="#DDDDDD", edgecolor="none", label=PALER))
-    if dependent(result).any():
+    if dependent(result).any() and quantity is None:
         over.append(Line2D([], [], label=MARKED, markersize=6, **_RING))
     if "own place" in present:
         own = ", ".join(map(own_text, result.study.axes, result.shipped))
@@ -700,33 +626,40 @@ def axis_lines(
         return _axis_lines(result, start, figure)
 
 
-def _axis_lines(result: MapResult, start: int | None, figure: Figure) -> tuple[Axes, ...]:
+def _axis_lines(
+    result: MapResult,
+    start: int | None,
+    figure: Figure,
+    measures: Sequence[str] = (FREQUENCY, YAW, ROLL),
+) -> tuple[Axes, ...]:
     (axis,) = result.study.axes
     limits = result.study.base.limits
     starts = list(range(len(result.starts))) if start is None else [start]
     bands = [*starts, WORST] if len(starts) > 1 else starts
-    edges = _edges(axis.values)
+    edges = edges_of(axis.values)
     x = np.asarray(axis.values, dtype=float)
     left, right, top, bottom = 1.45, 15.8, 8.8, LOW
     tall = 0.42
     under = bottom + len(bands) * (tall + 0.08) + 0.12
     gap = 0.45
-    high = (top - under - 3 * gap) / 3
+    high = (top - under) / len(measures) - gap
+    known = {
+        YAW: (limits.tight_yaw_deg, "tight below"), ROLL: (limits.roll_deg, "over-rolling above")
+    }  # fmt: skip
     panels = []
-    for i, (measure, limit, words) in enumerate((
-        (FREQUENCY, None, ""),
-        (YAW, limits.tight_yaw_deg, "tight below"),
-        (ROLL, limits.roll_deg, "over-rolling above"),
-    )):  # fmt: skip
+    for i, measure in enumerate(measures):
         place = top - i * (high + gap)
         ax = _panel(figure, left, right, place - high, place)
         for n in starts:
             _curve(ax, result, measure, n, len(starts) > 1)
         long_name, unit = _measure(measure)
-        ax.set_ylabel(f"{long_name.split()[-1]} [{unit}]")
+        short = long_name.split()[-1] if measure in (FREQUENCY, YAW, ROLL) else long_name
+        ax.set_ylabel(f"{short} [{unit}]" if unit else short)
         ax.set_xlim(edges[0], edges[-1])
-        ax.set_ylim(0.0, max(1.05 * ax.get_ylim()[1], 1e-3))
-        if limit is not None:
+        if not any((np.asarray(line.get_ydata()) < 0.0).any() for line in ax.lines):
+            ax.set_ylim(0.0, max(1.05 * ax.get_ylim()[1], 1e-3))
+        if measure in known:
+            limit, words = known[measure]
             _limit(ax, limit, f"{words} {limit:g} {unit}")
         panel_title(ax, f"{long_name[:1].upper()}{long_name[1:]}")
         panels.append(ax)
@@ -750,7 +683,7 @@ def _axis_lines(result: MapResult, start: int | None, figure: Figure) -> tuple[A
         ax.tick_params(labelbottom=False)
     panels[-1].tick_params(labelbottom=True)
     panels[-1].set_xlabel(_axis_label(axis, 140))
-    _growth_spans(result, panels[:3])
+    _growth_spans(result, panels[: len(measures)])
     _axis_marks(result, panels)
     _legend(figure, result, None)
     return tuple(panels)
@@ -803,9 +736,9 @@ def _band(
         for filled in (False, True):
             inside = (kinds == kind) & (inferred == filled)
             if kind != MISSING and inside.any():
-                ax.add_patch(_cells(inside[:, None], both, kind, filled))
-    _boundaries(ax, kinds[:, None], both)
-    _letters(ax, kinds[:, None], both, kinds.size <= 40, boxed=boxed)
+                ax.add_patch(cell_patch(inside[:, None], both, kind, filled))
+    draw_boundaries(ax, kinds[:, None], both)
+    draw_letters(ax, kinds[:, None], both, kinds.size <= 40, boxed=boxed)
 
 
 def _axis_marks(result: MapResult, panels: Iterable[Axes]) -> None:

@@ -13,7 +13,15 @@ from rich.table import Table
 from rich.text import Text
 from scipy.ndimage import distance_transform_edt
 
-from sim.report.text import config_document, labelled, name_of, significant, title
+from sim.config import config_digest
+from sim.report.text import (
+    SHORT_DIGEST,
+    config_document,
+    labelled,
+    name_of,
+    significant,
+    title,
+)
 from sim.studies.engine import CLASSES, STATUSES
 from sim.studies.engine import FAILED as FAILED_STATUSES
 from sim.studies.store import causes
@@ -221,7 +229,7 @@ def map_facts(
     result: MapResult,
     seconds: float | None = None,
     output: str | None = None,
-    picture: str | None = None,
+    pictures: Sequence[str] = (),
 ) -> dict[str, Any]:
     """A map as a dictionary, without its cells.
 
@@ -230,7 +238,8 @@ def map_facts(
     result : MapResult
     seconds : float, optional          wall time that its runs took; left out, as the provenance
                                        tells, unless runs of an earlier call were taken over
-    output, picture : str, optional    files that hold it
+    output : str, optional             file that holds it
+    pictures : sequence of str         files that show it
 
     Returns
     -------
@@ -246,7 +255,7 @@ def map_facts(
         and ``example`` of each cause), ``shipped`` (``place``, the ``cell`` it lies in and what
         that came to ``from_start``, or None), ``balanced`` (a list of ``at``, a value of the
         second axis, and the ``stretches`` of the first balanced from every start there: first and
-        last cell), ``output``, ``picture``, ``provenance``.
+        last cell), ``output``, ``pictures``, ``provenance``.
     """
     study = result.study
     kinds = cell_kinds(result)
@@ -290,7 +299,7 @@ def map_facts(
         "shipped": _shipped(result),
         "balanced": _balanced(result),
         "output": output,
-        "picture": picture,
+        "pictures": list(pictures),
         "provenance": dict(result.provenance),
     }
 
@@ -304,13 +313,16 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 
 
-def map_summary(result: MapResult, seconds: float | None = None) -> RenderableType:
+def map_summary(
+    result: MapResult, seconds: float | None = None, *, provenance: bool = False
+) -> RenderableType:
     """A map in a page: what was swept, what the cells came to, where the bait is balanced.
 
     Parameters
     ----------
     result : MapResult
     seconds : float, optional    as for :func:`map_facts`
+    provenance : bool            tell when and by which versions it was made
     """
     facts = map_facts(result, seconds)
     axes = result.study.axes
@@ -326,6 +338,8 @@ def map_summary(result: MapResult, seconds: float | None = None) -> RenderableTy
     if facts["failures"]:
         parts += [Text(), Text("Failed runs, by cause", style="bold")]
         parts.append(labelled([_failure(result, f) for f in facts["failures"]]))
+    if provenance:
+        parts += [Text(), labelled(_origin(result))]
     return Group(*parts)
 
 
@@ -436,3 +450,26 @@ def _failure(result: MapResult, failure: dict[str, Any]) -> tuple[str, Renderabl
     if len(result.starts) > 1:
         at += f", start {example['start']}"
     return (str(failure["runs"]), f"{failure['status']}, as at {at}: {failure['message']}")
+
+
+def _origin(result: MapResult) -> list[tuple[str, RenderableType]]:
+    study, made = result.study, result.provenance
+    digest = config_digest(study.base)[:SHORT_DIGEST]
+    rows: list[tuple[str, RenderableType]] = [
+        ("Study", f"{study.source_path or '-'} (sha256 {study.study_digest[:SHORT_DIGEST]})"),
+        ("Bait", f"{study.base.source_path or '-'} (sha256 {digest})"),
+    ]
+    if not made:
+        return rows
+    commit = made.get("git_commit", "none")
+    code = f"runtrue {made.get('program', 'unknown')}"
+    if commit not in ("none", "unknown"):
+        code += f", commit {commit[:SHORT_DIGEST]}"
+        code += " with changes" if made.get("git_dirty") == "yes" else ""
+    date = made.get("date_utc", "at an unknown date").replace("T", " ").replace("+00:00", " UTC")
+    libraries = ("python", "numpy", "scipy", "numba", "h5py")
+    versions = ", ".join(f"{name} {made[name]}" for name in libraries if name in made)
+    rows += [("Made", f"{date} by {code}"), ("", versions)]
+    if "calculated_by" in made:
+        rows.append(("", f"calculated by {made['calculated_by']}"))
+    return rows

@@ -36,7 +36,7 @@ from sim.kernels.motion import (
 from sim.kernels.rhs import make_scratch
 from sim.kernels.stepper import integrate_eight, split_lane, tension_of_eight
 from sim.measure import Stationary, run_params
-from sim.outcome import Outcome, diverged, judge
+from sim.outcome import Outcome, creeps, diverged, judge
 from sim.plan import Plan, plan_retrieve
 
 if TYPE_CHECKING:
@@ -50,13 +50,13 @@ NO_CLASS = -1
 
 GANG = 64  # cases that one thread works off together
 SHARED = ("slices",)  # arrays of the model that have no lanes
-# A run is stopped early, at these shares of its duration, when it is stationary by a closer
-# tolerance over more blocks than it needs and no limit of a class is near: see docs/studies.md for
-# what a full map shows.
-EARLY_LOOKS = (0.5, 0.75)
-CLOSER = 0.5  # share of the tolerance
-EARLY_TURNS = 3.0  # a bait that spins for good has made so many turns in the part measured
-CLEAR = 0.2  # least distance from every limit, share of the limit
+# A run may be over early, at these shares of its duration, when it is stationary by a closer
+# tolerance, keeps its depth (a spinning bait mostly rises, and at the surface it does something
+# else) and is near no limit of a class: no cell of the shipped maps then changes its class.
+EARLY_LOOKS = (0.375, 0.5, 0.75)
+CLOSER = 0.2  # share of the tolerance
+CLEAR = 0.15  # least distance from every limit, share of the limit
+EARLY_TURNS = 3.0  # share of the turns that make a bait spin
 POSE = 7  # position and quaternion
 
 
@@ -291,7 +291,7 @@ def _for_good(
 ) -> bool:
     """True when the class of a run that is not over can no longer change."""
     limits, margins = config.limits, outcome.margins
-    if outcome.motion_class is None:
+    if outcome.motion_class is None or creeps(measures):
         return False
     if part.turning:
         return abs(measures["turns"]) >= EARLY_TURNS * limits.spin_turns

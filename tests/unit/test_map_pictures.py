@@ -25,6 +25,7 @@ from sim.plots.map import (
     class_map,
     map_figure,
     map_title,
+    quantity_figure,
     quantity_map,
     save_map_figure,
     zeros,
@@ -369,6 +370,19 @@ def test_quantity_map_has_the_values_and_greys_out_the_rest():
     assert figure_of(ax).axes[1].get_ylabel() == "deg"
     (lines,) = by_gid(ax, "class boundaries")
     assert len(lines.get_segments()) == 15
+    assert legend_texts(figure_of(ax)) == [
+        "where the class changes", "?  not settled, 13 %", "x  failed, 13 %",
+        "as in the file (-3 mm, 1 m/s)",
+    ]  # fmt: skip
+
+
+def test_cells_without_the_measure_are_white():
+    result = make_map(MAP, make_study(X, Y))
+    result.measures[FREQUENCY][4, 0] = math.nan  # it spins
+    ax = quantity_map(result, FREQUENCY)
+    (mesh,) = (c for c in ax.collections if c.get_array() is not None)
+    values = np.ma.filled(mesh.get_array(), math.nan).reshape(3, 5).T
+    assert np.isnan(values[4, 0]) and "no value" in legend_texts(figure_of(ax))
 
 
 def test_a_few_far_values_do_not_set_the_colours():
@@ -393,7 +407,34 @@ def test_quantity_between_runs_is_interpolated_and_says_so():
     assert ax.get_title(loc="left") == "Wobble frequency, interpolated between runs"
 
 
-# ----------------------------------------------------------------------------------------- one axis
+def test_quantity_figure_has_one_scale_for_all_starts():
+    x, y = np.arange(6.0), np.arange(5.0)
+    kinds = np.full((6, 5, 2), B)
+    kinds[0, 0, 1] = FAIL
+    result = make_map(kinds, make_study(x, y, STARTS))
+    result.measures[ROLL][..., 1] += 10.0
+    figure = quantity_figure(result, ROLL)
+    titles = [t for ax in figure.axes if (t := ax.get_title(loc="left"))]
+    assert titles == ['Roll amplitude, start "steady"', 'Roll amplitude, start "kick"']
+    meshes = [c for ax in figure.axes for c in ax.collections if type(c).__name__ == "QuadMesh"]
+    limits = {m.get_clim() for m in meshes if m.get_array().size == 30}
+    # 20 + 0.8 x + y, by hand
+    assert limits == {(20.0, 20.0 + 0.8 * 5.0 + 4.0 + 10.0)}
+    assert legend_texts(figure) == ["where the class changes", "x  failed"]
+
+
+def test_quantity_figure_of_one_axis_is_a_curve():
+    result = line_map()
+    result.measures["lean_deg"] = result.measures[ROLL] - 30.0
+    figure = quantity_figure(result, "lean_deg")
+    curve, band = figure.axes
+    assert curve.get_ylabel() == "lean (mean roll) [deg]" and band.get_ylabel() == "class"
+    (line,) = by_gid(curve, "lean_deg steady")
+    assert np.array_equal(line.get_ydata(), result.measures["lean_deg"][:, 0], equal_nan=True)
+    assert curve.get_ylim()[0] < np.nanmin(line.get_ydata()) < 0.0
+
+
+# @@@ one axis
 
 
 def line_map(starts: tuple[str, ...] = ("steady",), **changes: Any) -> Any:

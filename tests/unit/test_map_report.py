@@ -133,7 +133,7 @@ def test_facts_of_a_map_counted_by_hand():
     early = np.zeros((5, 3, 1), bool)
     early[:2, :2] = True
     result = make_map(MAP, make_study(X, Y, fixed={"solver.step_ms": 4.0}), early=early)
-    facts = map_facts(result, 2.5, "a.h5", "a.png")
+    facts = map_facts(result, 2.5, "a.h5", ["a.png"])
     assert (facts["bait"], facts["name"]) == ("shallow-runner", "made-up")
     assert facts["config"]["overrides"] == {"solver.step_ms": 4.0}
     assert facts["axes"][0] == {
@@ -164,7 +164,7 @@ def test_facts_of_a_map_counted_by_hand():
         "cell": {"tie_path_mm": -2.5, "retrieve.speed_m_s": 1.0},
         "from_start": {"steady": "balanced"},
     }
-    assert (facts["output"], facts["picture"]) == ("a.h5", "a.png")
+    assert (facts["output"], facts["pictures"]) == ("a.h5", ["a.png"])
     assert json.loads(to_json(facts))["runs"] == 15
 
 
@@ -263,6 +263,20 @@ def test_summary_of_a_map_that_is_refined_and_not_complete():
     assert "Filled in 1 of 5 cells (20 %) without a run" in flat
     assert "Not complete 2 runs are missing" in flat
     assert "from the edge at 0 to 2 mm" in flat
+
+
+def test_provenance_is_told_when_asked_for():
+    made = {
+        "program": "0.3", "git_commit": "0123456789abcdef", "git_dirty": "yes", "numpy": "2.0",
+        "date_utc": "2026-01-02T03:04:05+00:00", "calculated_by": "this host", "python": "3.11",
+    }  # fmt: skip
+    result = make_map([B, B], make_study([0.0, 1.0]), provenance=made)
+    assert "Made" not in words(result)
+    said = " ".join(as_text(map_summary(result, provenance=True), 110).split())
+    assert f"Study made-up.toml (sha256 {result.study.study_digest[:12]})" in said
+    assert "shallow-runner.toml (sha256 " in said
+    assert "2026-01-02 03:04:05 UTC by runtrue 0.3, commit 0123456789ab with changes" in said
+    assert "python 3.11, numpy 2.0 calculated by this host" in said
 
 
 def test_balanced_everywhere_and_nowhere():
