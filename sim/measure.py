@@ -137,7 +137,7 @@ def stationary_part(angles: Angles, step: float, tolerance: float) -> Stationary
     that what still creeps early in the run stays out. Without, the second half is returned, marked
     as not found.
     """
-    found = motion.stationary_part(*_plain_angles(angles), float(step), float(tolerance))
+    found = motion.stationary_part(*_plain_angles(angles), float(step), float(tolerance), 1.0)
     return Stationary(*found)
 
 

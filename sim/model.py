@@ -241,6 +241,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.BILL_NX : lo.BILL_NZ + 1] = bill.axes[2]
 
     mass = bait.rigid_mass + (bait.added_mass if loads.added_mass else 0.0)
+    inverse = np.linalg.inv(mass)
     line = config.line
     if line is not None and bait.r_b_tie is not None:
         s[lo.TIE_X : lo.TIE_Z + 1] = bait.r_b_tie
@@ -252,7 +253,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
         s[lo.LINE_CN] = 0.25 * rho * diameter * line.normal_drag_coefficient
         length = _longest(bait)
         s[lo.LINE_WAVE] = 2.0 * math.pi * BEATS_A_LENGTH / length
-        s[lo.LINE_NODE] = _percussion(mass, bait.r_b_tie, length)
+        s[lo.LINE_NODE] = _percussion(inverse, bait.r_b_tie, length)
         s[lo.LINE_CT] = 0.25 * rho * math.pi * diameter * line.tangential_drag_coefficient
         s[lo.ROD_X : lo.ROD_Z + 1] = rod
         s[lo.HEAD_X : lo.HEAD_Y + 1] = heading(config)[:2]
@@ -269,7 +270,7 @@ def build_model(config: Config, bait: Assembly, rod: np.ndarray) -> Model:
     profile = _profile(config)
     return Model(
         scalar=_lane(s),
-        mass=_lane(np.array([mass, np.linalg.inv(mass)])),
+        mass=_lane(np.array([mass, inverse])),
         plates=_lane(plates),
         elements=_lane(elements),
         strips=_lane(_strip_rows(config, bait)),
@@ -287,13 +288,13 @@ def _longest(bait: Assembly) -> float:
     return max([p.length for p in bait.plates], default=BARE_LENGTH_M)
 
 
-def _percussion(mass: np.ndarray, tie: np.ndarray, length: float) -> float:
+def _percussion(inverse: np.ndarray, tie: np.ndarray, length: float) -> float:
     """Where along the bait a sideways tug at the tie point leaves it at rest [m].
 
     From the centre of gravity, forward positive: the centre of percussion, the water's mass
     included; within a length, since a bait tied at its centre of gravity moves as a whole.
     """
-    moved = np.linalg.solve(mass, np.concatenate([SIDE, cross(tie, SIDE)]))
+    moved = inverse @ np.concatenate([SIDE, cross(tie, SIDE)])
     sway, yaw = float(moved[1]), float(moved[5])
     if abs(yaw) * length <= abs(sway):
         return -math.copysign(length, tie[0]) if tie[0] else 0.0

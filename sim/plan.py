@@ -103,7 +103,8 @@ def line_step(config: Config, bait: Assembly, model: Model, shortest: float) -> 
         return math.inf
     inverse = model.mass[1, :, :, 0]
     moves = _at_point(bait.r_b_tie)
-    mobility = float(np.linalg.eigvalsh(moves @ inverse @ moves.T)[-1])
+    answers = moves @ inverse @ moves.T
+    mobility = float(np.linalg.eigvalsh(answers)[-1])
     stiffness = model.scalar[lo.EA, 0] / shortest
     damping = float(model.scalar[lo.LINE_DAMP, 0]) * math.sqrt(stiffness)
     # half of the line goes with another point of the bait, at twice the speed of the retrieve

@@ -6,6 +6,7 @@ import os
 import sys
 import threading
 import time
+from collections import deque
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -60,13 +61,13 @@ OutputOption = Annotated[
 ]
 
 
-def picture_option(text: str) -> Any:
+def picture_option(text: str, *, repeated: bool = False) -> Any:
     """The option that asks for a picture; ``text`` says of what."""
     return typer.Option(
         "--picture",
         metavar="FILE",
         readable=False,
-        help=f"{text}, into a .png, .svg or .pdf.",
+        help=f"{text}, into a .png, .svg or .pdf" + ("; may be repeated." if repeated else "."),
     )
 
 
@@ -354,6 +355,7 @@ class Watch:
         self._bar: Progress | None = None
         self._over = False
         self._now: tuple[float, float] | None = None
+        self._first = "preparing"  # said before anything is counted
 
     def __call__(self, now: float, aim: float) -> None:
         """Tell how far the work is, and how far it is to go, in its unit."""
@@ -395,12 +397,13 @@ class Watch:
                 console=Console(file=sys.stderr, markup=False, highlight=False),
                 transient=True,
             )
-            self._bar.add_task(self._text, total=None, place="preparing")
+            self._bar.add_task(self._text, total=None, place=self._first)
             self._draw(self._bar)
             self._bar.start()
 
     def _draw(self, bar: Progress) -> None:
         if self._now is None:
+            bar.update(bar.task_ids[0], place=self._first)
             return
         now, aim = self._now
         bar.update(bar.task_ids[0], completed=now, total=aim, place=self._place(now, aim))
@@ -414,36 +417,84 @@ class Tally(Watch):
     """Progress of many runs: rate and time left on a terminal, a line now and then in a log.
 
     Called with the runs done, the runs planned so far and the failed ones among those done.
+
+    Parameters
+    ----------
+    text : str           what is being done
+    quiet : bool         show none
+    open_ended : bool    more runs may yet be planned, so that nobody knows the time left
+    left : int           runs that an earlier call left; they are no part of the rate
     """
 
     LINE_EVERY_S = 10.0
+    RATE_OVER_S = 30.0  # the rate is that of late
+    RATE_AFTER_S = 1.0  # counted from the first runs, before which nobody calculated
 
-    def __init__(self, text: str, *, quiet: bool) -> None:
-        super().__init__(text, quiet=quiet, unit="runs", digits=0)
+    def __init__(self, text: str, *, quiet: bool, open_ended: bool = False, left: int = 0) -> None:
+        super().__init__(text, quiet=quiet)
         self._lines = not quiet and not self._on
-        self._begun = self._told = time.monotonic()
-        self._first: int | None = None
+        self._open, self._left = open_ended, left
+        self._told = time.monotonic()  # when the last line was written
+        self._line = ""
+        self._counts: deque[tuple[float, float]] = deque()  # moment and runs done
         self._failed = 0
+        self._stage = ""
+
+    @property
+    def counted(self) -> str:
+        """How many runs are done, "" before the first."""
+        if self._now is None:
+            return ""
+        done, planned = self._now
+        return f"{done:.0f} of {planned:.0f} runs" + (" planned so far" if self._open else "")
+
+    def stage(self, text: str) -> None:
+        """Tell what is done after the runs."""
+        self._stage = self._first = text
+        self._write_line()
+        with self._lock:
+            if self._bar is not None:
+                self._draw(self._bar)
 
     def __call__(self, now: float, aim: float, failed: int = 0) -> None:
         """Tell how many runs are done, planned and failed."""
-        if self._first is None:  # the first call after a resumption counts what was there
-            self._first = int(now)
-            self._begun = time.monotonic()
-        self._failed = failed
-        super().__call__(now, aim)
         moment = time.monotonic()
-        if self._lines and (moment - self._told >= self.LINE_EVERY_S or now >= aim):
-            self._told = moment
-            complain(f"{self._text}: {self._place(now, aim)}")
+        self._failed = failed
+        if now <= self._left:
+            self._counts.clear()
+        self._counts.append((moment, now))
+        while len(self._counts) > 2 and moment - self._counts[1][0] > self.RATE_OVER_S:
+            self._counts.popleft()
+        super().__call__(now, aim)
+        if moment - self._told >= self.LINE_EVERY_S:
+            self._write_line()
+
+    def _write_line(self) -> None:
+        if not self._lines or self._now is None:
+            return
+        self._told = time.monotonic()
+        line = f"{self._text}: {self._progress(*self._now)}"
+        if line != self._line:
+            complain(line)
+            self._line = line
 
     def _place(self, now: float, aim: float) -> str:
-        text = f"{now:.0f} of {aim:.0f} runs"
-        spent, since = time.monotonic() - self._begun, now - (self._first or 0)
-        if since > 0 and spent > 0.0:
-            rate = since / spent
-            left = (aim - now) / rate
-            text += f", {rate:.0f} a second"
-            if now < aim:
-                text += f", {left / 60.0:.0f} min left" if left > 120.0 else f", {left:.0f} s left"
+        return self._progress(now, aim) + (f", {self._stage}" if self._stage else "")
+
+    def _progress(self, now: float, aim: float) -> str:
+        text = self.counted
+        (first, before), (last, _) = self._counts[0], self._counts[-1]
+        if last - first >= self.RATE_AFTER_S and now > before:
+            rate = (now - before) / (last - first)
+            text += f", {rate:.{0 if rate >= 10.0 else 1}f} a second"
+            if now < aim and not self._open:
+                text += f", {_duration((aim - now) / rate)} left"
         return text + (f", {self._failed} failed" if self._failed else "")
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 120.0:
+        return f"{seconds:.0f} s"
+    if seconds < 7200.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.1f} h"

@@ -166,8 +166,8 @@ def assemble(config: Config) -> Assembly:
     turned = squared_lengths(r)[:, None, None] * EYE - r[:, :, None] * r[:, None, :]
     own = np.array([p.inertia for p in parts])
     inertia = total(own + masses[:, None, None] * turned)
-    principal = np.linalg.eigvalsh(inertia)
-    if principal[0] <= 0.0:
+    if not _positive(inertia):
+        principal = np.linalg.eigvalsh(inertia)
         raise ConfigError(
             [
                 f"{_where(config)}: bait: the moment of inertia about one axis is "
@@ -212,6 +212,14 @@ def assemble(config: Config) -> Assembly:
 
 def _where(config: Config) -> str:
     return config.source_path or "config"
+
+
+def _positive(a: np.ndarray) -> bool:
+    """True when a symmetric matrix (3, 3) is positive definite (its leading minors are)."""
+    (xx, xy, xz), (_, yy, yz), (_, _, zz) = a.tolist()
+    two = xx * yy - xy * xy
+    three = zz * two - xx * yz * yz + 2.0 * xy * xz * yz - yy * xz * xz
+    return xx > 0.0 and two > 0.0 and three > 0.0
 
 
 def _body_density(config: Config, body: BodyProperties, parts: list[Part], drilled: float) -> float:

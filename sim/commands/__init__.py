@@ -1,1 +1,1 @@
-"""Commands that are more than a few lines: what a user types, and which exit code comes back."""
+"""The commands, a module for each; what they share is in ``inputs`` and ``sim.terminal``."""

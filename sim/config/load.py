@@ -117,9 +117,12 @@ def with_overrides(config: Config, overrides: Mapping[str, object]) -> Config:
     ConfigError
         As :func:`load_config`.
     """
-    changed = config_from_dict(
-        config.model_dump(), config.source_path or "<config>", overrides, config.source_text
-    )
+    where = config.source_path or "<config>"
+    try:
+        # the dump is fresh and plain but for its tuples: no deep copy
+        changed = _build(config.model_dump(), where, overrides, config.source_text)
+    except ConfigError:  # told in the words for a file, whose lists are lists
+        changed = config_from_dict(config.model_dump(), where, overrides, config.source_text)
     changed._source_path = config.source_path
     changed._overrides = {**config.overrides, **changed.overrides}
     return changed

@@ -94,6 +94,8 @@ def set_override(data: dict[str, Any], dotted: str, value: Any) -> tuple[str, Ke
             if _is_list(key):
                 return _no_entry(key, parts[position + 1], 0), key
             place[step] = {}
+        if isinstance(place[step], tuple):  # as the dump of a configuration has its lists
+            place[step] = list(place[step])
         place = place[step]
     return "", key
 

@@ -239,25 +239,25 @@ def near(a, b, allowed):
 
 
 @kernel
-def alike(a, b, tolerance, turning):
-    """True when two blocks, see ``block``, show the same motion to within the tolerance."""
+def alike(a, b, tolerance, share, turning):
+    """True when two blocks, see ``block``, differ by no more than ``share`` of what is allowed."""
     yaw_a, roll_a, lean_a, pitch_a, rate_a, mean_a = a
     yaw_b, roll_b, lean_b, pitch_b, rate_b, mean_b = b
     if turning:
         fastest = max(abs(rate_a), abs(rate_b))
-        return rate_a * rate_b > 0.0 and near(rate_a, rate_b, 4.0 * tolerance * fastest)
+        return rate_a * rate_b > 0.0 and near(rate_a, rate_b, share * 4.0 * tolerance * fastest)
     yaw, roll = max(yaw_a, yaw_b), max(roll_a, roll_b)
     return (
-        near(yaw_a, yaw_b, max(FLOOR_DEG, tolerance * yaw))
-        and near(roll_a, roll_b, max(FLOOR_DEG, tolerance * roll))
-        and near(lean_a, lean_b, max(FLOOR_DEG, tolerance * max(roll_a, abs(lean_a))))
-        and near(pitch_a, pitch_b, max(PITCH_FLOOR_DEG, tolerance * abs(pitch_a)))
-        and near(mean_a, mean_b, max(FLOOR_DEG, tolerance * max(yaw_a, abs(mean_a))))
+        near(yaw_a, yaw_b, share * max(FLOOR_DEG, tolerance * yaw))
+        and near(roll_a, roll_b, share * max(FLOOR_DEG, tolerance * roll))
+        and near(lean_a, lean_b, share * max(FLOOR_DEG, tolerance * max(roll_a, abs(lean_a))))
+        and near(pitch_a, pitch_b, share * max(PITCH_FLOOR_DEG, tolerance * abs(pitch_a)))
+        and near(mean_a, mean_b, share * max(FLOOR_DEG, tolerance * max(yaw_a, abs(mean_a))))
     )
 
 
 @kernel
-def stationary_part(yaw, pitch, roll, twist, step, tolerance):
+def stationary_part(yaw, pitch, roll, twist, step, tolerance, share):
     """Find the last stretch over which blocks of the motion look alike.
 
     Parameters
@@ -265,6 +265,7 @@ def stationary_part(yaw, pitch, roll, twist, step, tolerance):
     yaw, pitch, roll, twist : ndarray, shape (n,)    see ``track_angles`` [deg, turns]
     step : float         time between records [s]
     tolerance : float    largest relative change between blocks
+    share : float        of what is allowed by it, and by the floors; 1 for a run that is over
 
     Returns
     -------
@@ -297,7 +298,7 @@ def stationary_part(yaw, pitch, roll, twist, step, tolerance):
     while kept < most:
         a, b = first - size, first + 1
         before = block(yaw[a:b], pitch[a:b], roll[a:b], twist[a:b], step)
-        if not alike(end, before, tolerance, turning):
+        if not alike(end, before, tolerance, share, turning):
             break
         first = a
         kept += 1
@@ -447,7 +448,7 @@ def part_measures(
 
 
 @kernel
-def measure_run(position, attitude, tension, rod, step, tolerance, params, scratch, out):
+def measure_run(position, attitude, tension, rod, step, tolerance, share, params, scratch, out):
     """Find the stationary part of one run and measure it.
 
     Parameters
@@ -457,7 +458,7 @@ def measure_run(position, attitude, tension, rod, step, tolerance, params, scrat
     tension : ndarray, shape (n,)         line tension [N]
     rod : ndarray, shape (n, 3)           rod tip, earth frame [m]; not read without a line
     step : float                          time between records [s]
-    tolerance : float                     largest relative change between blocks
+    tolerance, share : float              see ``stationary_part``
     params : ndarray, shape (N_PARAM,)    HEADING_DEG to LENGTH
     scratch : ndarray, shape (N_SCRATCH, at least n)    its first four rows hold the angles after
         the call: yaw, pitch, roll [deg], twist [turns]
@@ -474,7 +475,9 @@ def measure_run(position, attitude, tension, rod, step, tolerance, params, scrat
     track_angles(attitude, params[HEADING_DEG], yaw, pitch, roll, twist)
     first, last, found, turning = (n - 1) // 2, n - 1, False, False
     if params[ON_LINE] > 0.0:
-        first, last, found, turning = stationary_part(yaw, pitch, roll, twist, step, tolerance)
+        first, last, found, turning = stationary_part(
+            yaw, pitch, roll, twist, step, tolerance, share
+        )
     out[FIRST] = first
     out[LAST] = last
     out[FOUND] = 1.0 if found else 0.0

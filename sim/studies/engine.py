@@ -1,16 +1,13 @@
 """Many retrieves at once: prepared one by one, stepped eight abreast, measured and classed.
 
-A *gang* of cases is worked off by one thread; the compiled code lets the others run meanwhile.
-Within a gang the cases that still run are put together anew, eight abreast, whenever some have
-ended. What comes of a case depends on nothing but its configuration: not on the company it ran in,
-nor on the number of threads or processes.
+Cases that still run are put together anew, eight abreast, whenever some have ended. What comes of a
+case depends on nothing but its configuration: not on the company it ran in, nor on the process.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -48,13 +45,14 @@ MARGINS = ("spin", "roll", "lean", "roll_to_yaw", "tight_yaw")
 FAILED = ("diverged", "invalid")
 NO_CLASS = -1
 
-GANG = 64  # cases that one thread works off together
+GANG = 128  # cases in hand at a time
+PIECE = 125  # records between copies: what a piece fills stays in the near cache
 SHARED = ("slices",)  # arrays of the model that have no lanes
 # A run may be over early, at these shares of its duration, when it is stationary by a closer
 # tolerance, keeps its depth (a spinning bait mostly rises, and at the surface it does something
 # else) and is near no limit of a class: no cell of the shipped maps then changes its class.
-EARLY_LOOKS = (0.375, 0.5, 0.75)
-CLOSER = 0.2  # share of the tolerance
+EARLY_LOOKS = (0.375, 0.625)
+CLOSER = 0.2  # share of what may change from block to block
 CLEAR = 0.15  # least distance from every limit, share of the limit
 EARLY_TURNS = 3.0  # share of the turns that make a bait spin
 POSE = 7  # position and quaternion
@@ -133,7 +131,7 @@ class _Case:
 def run_configs(
     configs: Iterable[Config | Exception], stop_early: bool = True
 ) -> list[tuple[Outcome, np.ndarray]]:
-    """Run retrieves side by side; the plain core of :func:`run_cases`, in one thread.
+    """Run retrieves side by side; the plain core of :func:`run_cases`.
 
     Returns
     -------
@@ -143,30 +141,23 @@ def run_configs(
     return [(case.outcome, case.measures) for case in cases if case.outcome is not None]
 
 
-def run_cases(study: Study, cases: Sequence[int], threads: int = 1) -> CaseTable:
+def run_cases(study: Study, cases: Sequence[int]) -> CaseTable:
     """Run cases of a study.
 
     Parameters
     ----------
     study : Study
     cases : sequence of int    case numbers
-    threads : int              that work side by side
 
     Returns
     -------
     CaseTable
         A row for each case in the order given; the same bits whatever the company.
     """
-    gangs = [cases[i : i + GANG] for i in range(0, len(cases), GANG)]
-
-    def work(gang: Sequence[int]) -> list[_Case]:
-        return _run_gang([_config(study, case) for case in gang], study.stop_early)
-
-    if threads > 1 and len(gangs) > 1:
-        with ThreadPoolExecutor(threads) as pool:
-            found = [case for gang in pool.map(work, gangs) for case in gang]
-    else:
-        found = [case for gang in gangs for case in work(gang)]
+    found = []
+    for i in range(0, len(cases), GANG):
+        gang = [_config(study, case) for case in cases[i : i + GANG]]
+        found += _run_gang(gang, study.stop_early)
     return _table(study, cases, found)
 
 
@@ -179,7 +170,7 @@ def _config(study: Study, case: int) -> Config | Exception:
 
 
 def _run_gang(configs: Sequence[Config | Exception], stop_early: bool) -> list[_Case]:
-    """Work off some cases in one thread."""
+    """Work off some cases, all in memory at once."""
     cases = [_prepare(config, stop_early) for config in configs]
     active = [case for case in cases if case.outcome is None]
     while active:
@@ -238,26 +229,51 @@ def _step(cases: Sequence[_Case]) -> None:
     scratch = make_scratch(model)
     lanes = [*cases, *[cases[0]] * (WIDTH - len(cases))]
     y = np.ascontiguousarray(np.array([case.state for case in lanes]).T)
-    states, tensions = np.empty((records, lo.N_STATE, WIDTH)), np.empty((records, WIDTH))
-    good = np.zeros(WIDTH)
-    integrate_eight(done, plan.every, plan.step, y, model, scratch, states, tensions, good)
-    last = tension_of_eight((done + records) * plan.every * plan.step, y, model, scratch)
-    for k, case in enumerate(cases):
-        sound = int(good[k])
+    for case in cases:
         case.make_room()
-        split_lane(
-            states, tensions, k, sound, case.position[done:], case.attitude[done:],
-            case.tension[done:],
-        )  # fmt: skip
-        case.state, case.count = y[:, k].copy(), done + sound
-        if sound == records and np.isfinite(case.state).all():
-            # the state in hand closes the record, and is the first of the next piece
-            case.position[case.count] = case.state[:3]
-            case.attitude[case.count] = case.state[lo.QW : lo.QZ + 1]
-            case.tension[case.count] = last[k]
-        else:
-            case.end = case.count * plan.record_step
-            case.outcome = diverged(case.end, states[:sound, :, k][-1:], plan.step)
+    good, sound = np.zeros(WIDTH), [True] * len(cases)
+    states, tensions = np.empty((PIECE, lo.N_STATE, WIDTH)), np.empty((PIECE, WIDTH))
+    before = np.empty((0, lo.N_STATE, WIDTH))  # the record before the piece
+    for first in range(done, done + records, PIECE):
+        n = min(PIECE, done + records - first)
+        integrate_eight(
+            first, plan.every, plan.step, y, model, scratch, states[:n], tensions[:n], good
+        )
+        for k, case in enumerate(cases):
+            if not sound[k]:
+                continue
+            count = int(good[k])
+            split_lane(
+                states, tensions, k, count, case.position[first:], case.attitude[first:],
+                case.tension[first:],
+            )  # fmt: skip
+            case.count = first + count
+            if count < n:
+                sound[k] = False
+                last = states[count - 1 : count, :, k] if count else before[:, :, k]
+                _break_off(case, last)
+        if not any(sound):
+            return
+        before = states[n - 1 : n].copy()
+    pulls = tension_of_eight((done + records) * plan.every * plan.step, y, model, scratch)
+    for k, case in enumerate(cases):
+        if not sound[k]:
+            continue
+        case.state = y[:, k].copy()
+        if not np.isfinite(case.state).all():
+            _break_off(case, before[:, :, k])
+            continue
+        # the state in hand closes the record, and is the first of the next piece
+        case.position[case.count] = case.state[:3]
+        case.attitude[case.count] = case.state[lo.QW : lo.QZ + 1]
+        case.tension[case.count] = pulls[k]
+
+
+def _break_off(case: _Case, last: np.ndarray) -> None:
+    """End a case that blew up after its state ``last``, shape (0 or 1, 15)."""
+    assert case.plan is not None
+    case.end = case.count * case.plan.record_step
+    case.outcome = diverged(case.end, last, case.plan.step)
 
 
 def _look(case: _Case) -> None:
@@ -266,11 +282,11 @@ def _look(case: _Case) -> None:
     if case.outcome is not None or plan is None:
         return
     config, step, n = plan.config, plan.record_step, case.count + 1
-    tolerance = config.solver.settle_tolerance * (CLOSER if early else 1.0)
     out = np.empty(N_OUT)
     measure_run(
-        case.position[:n], case.attitude[:n], case.tension[:n], case.rod[:n], step, tolerance,
-        case.params, np.empty((N_SCRATCH, n)), out,
+        case.position[:n], case.attitude[:n], case.tension[:n], case.rod[:n], step,
+        config.solver.settle_tolerance, CLOSER if early else 1.0, case.params,
+        np.empty((N_SCRATCH, n)), out,
     )  # fmt: skip
     part = Stationary(int(out[FIRST]), int(out[LAST]), bool(out[FOUND]), bool(out[TURNING]))
     values = out[FIRST_MEASURE:]

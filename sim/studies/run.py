@@ -10,37 +10,28 @@ from __future__ import annotations
 import os
 import shlex
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
-from itertools import islice
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from sim import provenance
-from sim.errors import RunError, StoreError
+from sim.errors import StoreError
 from sim.store import check_output
 from sim.studies import grid
 from sim.studies.engine import FAILED, NO_CLASS, STATUSES, CaseTable, run_cases
 from sim.studies.parts import PartFolder, bits_of, chunk_mark
 from sim.studies.store import MapResult, load_map, write_map
 from sim.studies.study import Study
+from sim.studies.workers import Calculate, Chunk, Work, processors, workers_for
 
 __all__ = ["Calculate", "Overlay", "Progress", "processors", "run_study"]
 
-Calculate = Callable[..., CaseTable]  # (study, cases, threads) -> CaseTable
 Progress = Callable[[int, int, int], None]  # done, planned so far, failed
 Modes = tuple[tuple[np.ndarray, ...], Mapping[str, np.ndarray]]
 Overlay = Callable[["Study"], Modes]
-Chunk = tuple[int, np.ndarray]  # number and cases
-Work = Callable[[Iterable[Chunk]], Iterator[tuple[int, CaseTable]]]
 
-CONTACT_S = 10.0  # to reach a scheduler, and to have its first worker
-AHEAD = 2  # chunks that are under way for each thread of the workers
-RETRIES = 3  # of a chunk whose worker fails
 FAILED_CODE = NO_CLASS - 1
 _FAILED = tuple(STATUSES.index(name) for name in FAILED)
 
@@ -52,7 +43,7 @@ def run_study(
     resume: bool = False,
     force: bool = False,
     scheduler: str | None = None,
-    threads: int | None = None,
+    workers: int = 1,
     progress: Progress | None = None,
     calculate: Calculate = run_cases,
     overlay: Overlay | None = None,
@@ -67,10 +58,11 @@ def run_study(
                               begin when there is nothing
     force : bool              replace what is there
     scheduler : str or None   address of a Dask cluster that calculates in place of this process
-    threads : int or None     that work side by side in this process; as many as it has processors
+    workers : int             processes that calculate side by side; with more than one, a program
+                              that calls this must be importable (``if __name__ == "__main__"``)
     progress : callable       told after each chunk how many runs are done, how many are planned
                               (a refined map plans level by level) and how many have failed
-    calculate : callable      (study, cases, threads) to CaseTable; the same bits for a case
+    calculate : callable      (study, cases) to CaseTable; the same bits for a case
                               whatever the company
     overlay : callable        study to (mode_axes, growth), after all cells
 
@@ -106,10 +98,11 @@ def run_study(
         raise StoreError(_in_the_way(study, where, folder))
     started = time.monotonic()
     # a cluster that cannot be reached leaves everything as it was
-    with _workers(study, versions, scheduler, threads, calculate) as work:
+    with workers_for(study, versions, scheduler, workers, calculate) as work:
         chunk = _open(study, versions, folder, resume=resume, force=force)
         job = _Job(study, folder, chunk_mark(study.study_digest, versions), chunk, progress)
         codes, inferred = _work_off(job, work)
+    seconds = time.monotonic() - started
     modes = overlay(study) if overlay is not None else None
     notes = {
         **provenance.collect(study.base),
@@ -118,7 +111,7 @@ def run_study(
         "runs": str(job.done),
         "runs_taken_over": str(job.taken_over),
         "calculated_by": f"cluster at {scheduler}" if scheduler else "this host",
-        "wall_time_s": f"{time.monotonic() - started:.2f}",
+        "wall_time_s": f"{seconds:.2f}",
     }
     folder.check_room()
     write_map(study, job.tables(), codes, inferred, modes, notes, folder.merged, real, where)
@@ -283,137 +276,3 @@ def _results(job: _Job, chunks: list[Chunk], work: Work) -> Iterator[CaseTable]:
             raise ValueError(f"chunk {number}: other cases came back than were asked for")
         job.folder.write(number, table, job.mark)
         yield table
-
-
-# --------------------------------------------------------------------------------------- workers
-
-
-def _workers(
-    study: Study,
-    versions: Mapping[str, str],
-    scheduler: str | None,
-    threads: int | None,
-    calculate: Calculate,
-) -> AbstractContextManager[Work]:
-    if scheduler is not None:
-        return _cluster(study, versions, scheduler, calculate)
-    return _here(study, threads or processors(), calculate)
-
-
-def processors() -> int:
-    """Processors that this process may use."""
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:  # not on every system
-        return os.cpu_count() or 1
-
-
-@contextmanager
-def _here(study: Study, threads: int, calculate: Calculate) -> Iterator[Work]:
-    def work(chunks: Iterable[Chunk]) -> Iterator[tuple[int, CaseTable]]:
-        for number, cases in chunks:
-            yield number, calculate(study, cases.tolist(), threads)
-
-    yield work
-
-
-@contextmanager
-def _cluster(
-    study: Study, versions: Mapping[str, str], address: str, calculate: Calculate
-) -> Iterator[Work]:
-    """Calculate on the workers of a Dask cluster; results come back to this process alone."""
-    try:
-        from dask.distributed import Client, as_completed
-    except ImportError:
-        raise RunError(
-            "--scheduler needs the package distributed, which is not installed. Install it: pip"
-            " install 'runtrue[cluster]'"
-        ) from None
-    try:
-        client = Client(address, timeout=CONTACT_S, set_as_default=False)
-    except (OSError, ValueError, TypeError) as error:
-        raise RunError(
-            f"--scheduler {address}: no Dask scheduler answers there within {CONTACT_S:g} s"
-            f" ({type(error).__name__}). Start one (dask scheduler), and give its address, such as"
-            " tcp://192.168.0.5:8786."
-        ) from None
-    with client:
-        try:
-            client.wait_for_workers(1, timeout=CONTACT_S)
-        except TimeoutError:
-            raise RunError(
-                f"--scheduler {address}: the scheduler has no workers. Start some: dask worker"
-                f" {address}"
-            ) from None
-        text = study.to_json()
-        prefix = f"runtrue-{study.study_digest[:12]}-{os.getpid()}-{time.time_ns()}"
-
-        def submit(chunk: Chunk) -> Any:
-            number, cases = chunk
-            return client.submit(
-                _remote, calculate, text, number, cases.tolist(),
-                key=f"{prefix}-{number}", pure=False, retries=RETRIES,
-            )  # fmt: skip
-
-        def work(chunks: Iterable[Chunk]) -> Iterator[tuple[int, CaseTable]]:
-            waiting = iter(chunks)
-            most = AHEAD * max(1, sum(client.nthreads().values()))
-            under_way = as_completed(map(submit, islice(waiting, most)), loop=client.loop)
-            for done in under_way:
-                number, theirs, table = _result(done, address)
-                _check_worker(versions, theirs, address)
-                del done  # the cluster forgets the result as soon as nobody holds it
-                yield number, table
-                for chunk in waiting:
-                    under_way.add(submit(chunk))
-                    break
-
-        yield work
-
-
-def _remote(
-    calculate: Calculate, text: str, number: int, cases: Sequence[int]
-) -> tuple[int, dict[str, str], CaseTable]:
-    """What a worker does: a pure function of its arguments."""
-    study = _study(text)
-    return number, bits_of(study), calculate(study, cases, 1)
-
-
-@lru_cache(maxsize=2)
-def _study(text: str) -> Study:
-    return Study.from_json(text)
-
-
-def _result(done: Any, address: str) -> tuple[int, dict[str, str], CaseTable]:
-    from dask.distributed import CancelledError, KilledWorker
-
-    try:
-        found: tuple[int, dict[str, str], CaseTable] = done.result()
-    except KilledWorker:
-        raise RunError(
-            f"--scheduler {address}: workers died over and over on the same chunk. Look into their"
-            " logs (memory?), then go on with --resume."
-        ) from None
-    except CancelledError:
-        raise RunError(
-            f"--scheduler {address}: the connection to the scheduler was lost. Go on with --resume."
-        ) from None
-    except ImportError as error:
-        raise RunError(
-            f"--scheduler {address}: its workers cannot load this program ({error}). Install the"
-            " same version there, then go on with --resume."
-        ) from None
-    return found
-
-
-def _check_worker(ours: Mapping[str, str], theirs: Mapping[str, str], address: str) -> None:
-    other = [
-        f"{key.replace('_', ' ')} {theirs.get(key, 'unknown')}, here {value}"
-        for key, value in ours.items()
-        if theirs.get(key) != value
-    ]
-    if other:
-        raise RunError(
-            f"--scheduler {address}: a worker runs other versions ({'; '.join(other)}), so that"
-            " bits would differ. Install the same ones there, then go on with --resume."
-        )

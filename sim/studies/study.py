@@ -307,7 +307,7 @@ def load_study(
     problems += found
     base = _load_base(explainer, problems)
     if base is not None:
-        problems += _key_problems(explainer, base)
+        problems += _line_problems(explainer, base) + _key_problems(explainer, base)
     if file is None or base is None or problems:
         raise ConfigError(dict.fromkeys(problems))
     problems += _size_problems(explainer, file) + _keeping_problems(explainer, file, base)
@@ -359,6 +359,17 @@ def _of_base(line: str, path: str, where: str, bait: str) -> str:
 def _without_note(line: str) -> str:
     """A line without the note that a value is an override, which the study's user never set."""
     return line.replace(" (override)", "", 1).replace(", override)", ")", 1)
+
+
+def _line_problems(explainer: StudyExplainer, base: Config) -> list[str]:
+    """A bait that nothing retrieves has neither class nor measures."""
+    if base.line is not None:
+        return []
+    text = (
+        "has no table [line], which a study needs: its runs are retrieves. Add [line] to that file"
+        " (every key has a default), and [bait.tie] where there is none."
+    )
+    return [explainer.line(("bait",), text)]
 
 
 def _key_problems(explainer: StudyExplainer, base: Config) -> list[str]:

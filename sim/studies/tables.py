@@ -183,7 +183,7 @@ class RunTable(Table):
     )
     chunk: int = value(
         "number of runs calculated and written at a time",
-        default=256,
+        default=128,
         more="changes no result",
         ge=1,
         le=100_000,

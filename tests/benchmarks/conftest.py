@@ -17,12 +17,21 @@ def rates() -> Iterator[dict[str, float]]:
 
 # what is compared with what: (name, its rate, the other rate)
 PAIRS = (
-    ("map on two threads over its target of 600 runs of 8 s a second", "map 2 threads", "target"),
-    ("two threads over one", "map 2 threads", "map 1 thread"),
-    ("with early stops over without", "map early 2 threads", "map 2 threads"),
+    (
+        "map on two processes over its target of 600 runs of 8 s a second",
+        "map 2 processes",
+        "target",
+    ),
+    ("two processes over one", "map 2 processes", "map 1 process"),
+    ("with early stops over without", "map 2 early", "map 2 processes"),
+    (
+        "map on two processes over DOP853 from Python at equal error",
+        "map 2 processes",
+        "runs dop853",
+    ),
+    ("stepping on one core over DOP853 from Python, equal error", "runs eight", "runs dop853"),
     ("stepping eight abreast over one bait alone", "steps eight", "steps one"),
-    ("stepping over DOP853 from Python, equal error, one core", "runs eight", "runs dop853"),
-    ("body-steps, one core, over MuJoCo rolled out", "steps eight", "steps mujoco"),
+    ("body-steps on one core over MuJoCo rolled out on one", "steps eight", "steps mujoco"),
     ("arithmetic of the stepping over that of a matrix product", "flops eight", "flops peak"),
 )
 

@@ -47,7 +47,7 @@ CHUNKS = 400 // 16
 ANOTHER_PROCESS = """
 from sim.studies.run import run_study
 from sim.studies.study import load_study
-run_study(load_study("study.toml"), "map.h5", resume=True, threads=1)
+run_study(load_study("study.toml"), "map.h5", resume=True, workers=1)
 """
 
 
@@ -58,7 +58,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     here = Path.cwd()
     os.chdir(folder)
     try:
-        run_study(a_study(folder), "map.h5", threads=2)
+        run_study(a_study(folder), "map.h5", workers=2)
         yield folder / "map.h5"
     finally:
         os.chdir(here)
@@ -110,7 +110,7 @@ def test_killed_at_random_moments(folder: Path, whole: Path) -> None:
     assert not Path("map.h5").exists()
     left = len(chunks())
     assert left > 10
-    result = run_study(load_study("study.toml"), "map.h5", resume=True, threads=2)
+    result = run_study(load_study("study.toml"), "map.h5", resume=True, workers=2)
     assert int(result.provenance["runs_taken_over"]) >= (left - 1) * 16
     assert differences("map.h5", whole) == []
     assert sorted(os.listdir()) == ["map.h5", "pike.toml", "study.toml"]
@@ -132,7 +132,7 @@ def test_ctrl_c_leaves_what_was_finished(folder: Path, whole: Path) -> None:
     data = bytearray(left[2].read_bytes())
     data[1000] ^= 1
     left[2].write_bytes(bytes(data))
-    result = run_study(study, "map.h5", resume=True, threads=2)
+    result = run_study(study, "map.h5", resume=True, workers=2)
     assert int(result.provenance["runs_taken_over"]) == (len(left) - 1) * 16
     assert differences("map.h5", whole) == []
 

@@ -19,13 +19,13 @@ from sim.report.weigh import weigh_document
 from sim.terminal import EXIT_CODES
 
 HELP_WIDTH = 80
-COMMANDS = ("run", "show", "weigh", "sources", "modes", "check", "new", "schema")
+COMMANDS = ("run", "map", "show", "weigh", "sources", "modes", "check", "new", "schema")
 SHARED = {
-    "--json": {"run", "show", "weigh", "sources", "modes", "check"},
-    "--output": {"run", "new", "schema"},
-    "--force": {"run", "modes", "new", "schema"},
-    "--quiet": {"run", "weigh", "sources", "modes"},
-    "--set": {"run", "weigh", "sources", "modes", "check"},
+    "--json": {"run", "map", "show", "weigh", "sources", "modes", "check"},
+    "--output": {"run", "map", "new", "schema"},
+    "--force": {"run", "map", "show", "modes", "new", "schema"},
+    "--quiet": {"run", "map", "weigh", "sources", "modes"},
+    "--set": {"run", "map", "weigh", "sources", "modes", "check"},
 }
 
 
@@ -52,7 +52,7 @@ def test_help(call, command):
     answer = call(command, "--help")
     assert (answer.code, answer.stderr) == (0, "")
     text = answer.stdout
-    assert f"Exit codes: {EXIT_CODES}." in text
+    assert f"Exit codes: {EXIT_CODES}." in " ".join(text.split())
     assert re.search(rf"^  Examples?:\n    runtrue {command}( |$)", text, re.MULTILINE)
     if command != "schema":
         assert re.search(r"\b(mm|g|degrees|m/s)\b", text)

@@ -90,7 +90,10 @@ def test_only_drawing_modules_import_matplotlib() -> None:
 
 
 def test_physics_does_not_reach_for_files_or_pictures() -> None:
-    forbidden = ("h5py", "matplotlib", "typer", "rich", "sim.plots", "sim.store", "sim.cli")
+    forbidden = (
+        "h5py", "matplotlib", "typer", "rich", "sim.plots", "sim.store", "sim.cli", "sim.commands",
+        "sim.terminal",
+    )  # fmt: skip
     for name in (
         "model", "run", "measure", "classify", "water", "result", "start", "trim", "small_motion",
         "captive_loads", "coefficients", "hydrostatics",
@@ -103,10 +106,28 @@ def test_reports_print_nothing_and_read_no_file() -> None:
     forbidden = ("h5py", "matplotlib", "typer", "pathlib", "os", "sys", "sim.plots", "sim.store")
     for source in sources(PACKAGE / "report"):
         for imported in imports(source):
-            assert not imported.startswith((*forbidden, "sim.cli", "sim.terminal")), source.name
+            above = ("sim.cli", "sim.commands", "sim.terminal")
+            assert not imported.startswith((*forbidden, *above)), source.name
         calls = {n.func.id for n in ast.walk(ast.parse(source.read_text(encoding="utf-8")))
                  if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}  # fmt: skip
         assert not calls & {"print", "open"}, source.name
+
+
+def test_nothing_below_imports_the_commands() -> None:
+    for source in sources(PACKAGE):
+        if source.relative_to(PACKAGE).parts[0] not in ("cli.py", "commands"):
+            for name in imports(source):
+                above = ("sim.cli", "sim.commands")
+                assert not name.startswith(above), f"{source.name} imports {name}"
+
+
+def test_the_commands_import_the_simulation_only_when_they_run() -> None:
+    # so that `runtrue --help` comes at once
+    quick = ("sim.commands", "sim.terminal", "sim.errors", "sim.plots")
+    for source in [PACKAGE / "cli.py", *sources(PACKAGE / "commands")]:
+        for node in ast.parse(source.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("sim."):
+                assert node.module in quick or node.module.startswith("sim.commands."), source.name
 
 
 def test_config_does_not_import_the_simulation() -> None:

@@ -56,7 +56,7 @@ REFINE = "\n[refine]\nlevels = 3\n"
 # ---------------------------------------------------------------------------------- a stand-in run
 
 
-def pretend(study: Study, cases: Sequence[int], threads: int = 1) -> CaseTable:
+def pretend(study: Study, cases: Sequence[int]) -> CaseTable:
     """Results that depend on the case alone, some of them failed; no simulation."""
     case = np.array(cases, dtype=np.int64)
     n = len(case)
@@ -94,11 +94,11 @@ class Counting:
         self.asked: list[list[int]] = []
         self.stop_after, self.error = stop_after, error
 
-    def __call__(self, study: Study, cases: Sequence[int], threads: int) -> CaseTable:
+    def __call__(self, study: Study, cases: Sequence[int]) -> CaseTable:
         if self.stop_after is not None and len(self.asked) == self.stop_after:
             raise self.error("in the middle")
         self.asked.append(list(cases))
-        return pretend(study, cases, threads)
+        return pretend(study, cases)
 
     def flat(self) -> list[int]:
         return [case for cases in self.asked for case in cases]
@@ -327,13 +327,13 @@ def test_big_maps_are_compressed_and_come_back(make: Callable[..., Study]) -> No
 def test_only_the_provenance_tells_two_maps_apart(make: Callable[..., Study]) -> None:
     study = make(TEXT + STATES)
     run_study(study, "a.h5", calculate=pretend)
-    run_study(dataclasses.replace(study), "b.h5", calculate=pretend, threads=7)
+    run_study(dataclasses.replace(study), "b.h5", calculate=pretend)
     assert same_content("a.h5", "b.h5")
     with h5py.File("a.h5") as a, h5py.File("b.h5") as b:
         assert set(a["provenance"]) == set(b["provenance"])
 
-    def other(study: Study, cases: Sequence[int], threads: int) -> CaseTable:
-        table = pretend(study, cases, threads)
+    def other(study: Study, cases: Sequence[int]) -> CaseTable:
+        table = pretend(study, cases)
         table.measures[table.case == 3, 0] += 1e-15
         return table
 

@@ -671,7 +671,7 @@ def test_one_call_measures_the_run_like_the_three(name: str, records: int, line:
     scratch = np.full((motion.N_SCRATCH, records + 13), math.nan)
     out = np.full(motion.N_OUT, 77.0)
     params = run_params(config, bait)
-    motion.measure_run(place, quat, pull, rod, STEP, TOLERANCE, params, scratch, out)
+    motion.measure_run(place, quat, pull, rod, STEP, TOLERANCE, 1.0, params, scratch, out)
     assert tuple(out[: motion.FIRST_MEASURE]) == (part.first, part.last, part.found, part.turning)
     assert list(expected) == list(motion.MEASURES)
     np.testing.assert_array_equal(out[motion.FIRST_MEASURE :], list(expected.values()))
@@ -736,7 +736,7 @@ for rate, line in ((0.0, 1.0), (6.0, 1.0), (0.5, 0.0)):
     out = np.zeros(motion.N_OUT)
     scratch = np.zeros((motion.N_SCRATCH, n))
     motion.measure_run(
-        place, quat, 1.0 + yaw, place + 2.0, 0.02, 0.05, params, scratch, out
+        place, quat, 1.0 + yaw, place + 2.0, 0.02, 0.05, 1.0, params, scratch, out
     )
     found.append(out.tolist())
 print(json.dumps(found))

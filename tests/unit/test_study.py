@@ -16,14 +16,15 @@ from sim.bait.tie_path import tie_path
 from sim.config import config_digest, load_config, with_overrides
 from sim.config.schema import tables
 from sim.errors import ConfigError
-from sim.studies.axes import NAMED_AXES, axis_label, key_problem, touch
+from sim.studies.axes import NAMED_AXES, axis_label, axis_overrides, key_problem, touch
 from sim.studies.starts import LIMITS, STARTS, random_start
 from sim.studies.study import Study, load_study
-from sim.studies.tables import StudyFile
+from sim.studies.tables import RunTable, StudyFile
 
 TOP = Path(__file__).parents[2]
 SHIPPED = sorted((TOP / "configs" / "studies").glob("*.toml"))
 BAIT = TOP / "configs" / "shallow-runner.toml"
+CHUNK = RunTable.model_fields["chunk"].default
 
 TIE = '[[axis]]\nkey = "tie_path_mm"\nfrom = -16.0\nto = 14.0\ncount = 4\n'
 SPEED = '[[axis]]\nkey = "retrieve.speed_m_s"\nfrom = 0.5\nto = 2.0\ncount = 3\n'
@@ -650,17 +651,32 @@ def test_a_configuration_is_not_a_study(write):
     )
 
 
+def test_a_bait_that_nothing_retrieves(write, tmp_path):
+    pike = tmp_path / "pike.toml"
+    text = pike.read_text("utf-8")
+    start, end = text.index("[line]"), text.index("[water]")
+    pike.write_text(text[:start] + text[end:], "utf-8")
+    assert problems(write, TIE + SPEED + "[run]\nchunk = 0\n") == [
+        "map.toml: run.chunk = 0: must be from 1 to 100000 (number of runs calculated and written"
+        f" at a time). Correct it, or leave the key out for the default {CHUNK}.",
+        'map.toml: bait = "pike.toml": has no table [line], which a study needs: its runs are'
+        " retrieves. Add [line] to that file (every key has a default), and [bait.tie] where there"
+        " is none.",
+    ]
+    with pytest.raises(ConfigError) as caught:
+        axis_overrides(load_config(pike), "line_rise_deg", 10.0)
+    assert "there is no line to rise. Add [line] and [bait.tie]." in str(caught.value)
+
+
 def test_axes_that_need_parts_the_bait_lacks(write, tmp_path):
     (tmp_path / "pike.toml").write_text(
         "[bait.bill]\nfrom_nose_mm = 0\nabove_centreline_mm = 0\nlength_mm = 20\nwidth_mm = 20\n"
-        "angle_deg = 10\n"
+        "angle_deg = 10\n[bait.tie]\nfrom_nose_mm = 0\nabove_centreline_mm = 0\n[line]\n"
     )
     start = "gives no valid configuration: "
-    assert problems(write, TIE + axis("line_rise_deg", 0.0, 30.0)) == [
+    assert problems(write, TIE) == [
         f'map.toml: axis.0.key = "tie_path_mm" (1st [[axis]]): {start}tie_path_mm: a tie path needs'
         " [bait.body] and [bait.bill]. Add them, or sweep bait.tie.from_nose_mm.",
-        f'map.toml: axis.1.key = "line_rise_deg" (2nd [[axis]]): {start}line_rise_deg: there is no'
-        " line to rise. Add [line] and [bait.tie].",
     ]
     assert problems(write, axis("reserve_buoyancy_g")) == [
         f'map.toml: axis.0.key = "reserve_buoyancy_g" (1st [[axis]]): {start}reserve_buoyancy_g:'
