@@ -446,7 +446,8 @@ class Tally(Watch):
         if self._now is None:
             return ""
         done, planned = self._now
-        return f"{done:.0f} of {planned:.0f} runs" + (" planned so far" if self._open else "")
+        more = " planned so far" if self._open and done < planned else ""
+        return f"{done:.0f} of {planned:.0f} runs{more}"
 
     def stage(self, text: str) -> None:
         """Tell what is done after the runs."""

@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from sim.studies.study import Axis
 
 FREQUENCY, YAW, ROLL = "wobble_frequency_hz", "yaw_amplitude_deg", "roll_amplitude_deg"
+LONGEST_HEAD = 100  # letters
 WORST = -1  # start number that stands for the worst of all starts
 PALER = "paler: runs here and there, cells between them filled in"
 OUTLIERS = (4.0, 96.0)  # percentiles within which the values set a scale
@@ -205,8 +206,10 @@ def _header(figure: Figure, result: MapResult) -> None:
 def map_title(result: MapResult) -> list[str]:
     """Lines above a picture: the bait and what was swept, what was fixed, how many runs."""
     study, config = result.study, result.study.base
-    over = " and ".join(a.label for a in study.axes)
-    head = textwrap.shorten(f"{name_of(config)}: motion over {over}", 110, placeholder=" ...")
+    name = textwrap.shorten(name_of(config), 60, placeholder=" ...")
+    head = f"{name}: motion over {' and '.join(a.label for a in study.axes)}"
+    if len(head) > LONGEST_HEAD:  # the axes have their labels on
+        head = f"{name}: motion over two of its settings"
     fixed = []
     keys = {a.key for a in study.axes} | set(study.fixed)
     if config.line is not None:

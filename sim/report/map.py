@@ -35,6 +35,7 @@ UNSETTLED, FAILED, MISSING = 4, 5, 6
 KINDS = (*CLASSES, "not settled", "failed", "missing")
 # From good to bad. What is not known is no worse than a class known to be bad, and no better than
 # one known to be good.
+_UNSETTLED = (STATUSES.index("not settled"), STATUSES.index("line in"))
 ORDER = ("balanced", "tight", "missing", "not settled", "failed", "over-rolling", "spinning")
 GOOD = ("balanced", "tight")
 BALANCED = CLASSES.index("balanced")
@@ -94,7 +95,7 @@ def short_unit(unit: str) -> str:
 
 
 def place_text(axis: Axis, value: float, unit: bool = True) -> str:
-    """A value of an axis, for instance "-9.5 mm": decimals to a tenth of the axis's least step."""
+    """A value of an axis, such as "-9.5 mm": decimals to a hundredth of the axis's least step."""
     return _with_unit(f"{value:.{_digits(axis)}f}", axis, unit)
 
 
@@ -110,7 +111,7 @@ def _digits(axis: Axis) -> int:
     values = np.asarray(axis.values, dtype=float)
     step = float(np.diff(values).min(initial=math.inf))
     most = max(np.abs(values).max(), 1e-300)
-    allowed = 0.1 * step if math.isfinite(step) else 1e-3 * most
+    allowed = 0.01 * step if math.isfinite(step) else 1e-3 * most
     digits = 0
     while digits < 9 and np.abs(np.round(values, digits) - values).max() > allowed:
         digits += 1
@@ -250,8 +251,8 @@ def map_facts(
         known), ``stopped_early`` (``runs``, ``share`` of the runs), ``starts`` (a list of ``name``
         and, for each of ``KINDS``, ``cells`` and ``share`` of all cells), ``worst_of_starts``
         (the same), ``depends_on_start`` (``cells``, ``good_or_bad``: tight or balanced from one
-        start, over-rolling or spinning from another), ``line_in_runs`` (of the not settled ones,
-        those whose line was in before), ``failures`` (a list of ``status``, ``runs``, ``message``
+        start, over-rolling or spinning from another), ``not_settled_runs``, ``line_in_runs`` (of
+        these, those whose line was in before), ``failures`` (a list of ``status``, ``runs``, ``message``
         and ``example`` of each cause), ``shipped`` (``place``, the ``cell`` it lies in and what
         that came to ``from_start``, or None), ``balanced`` (a list of ``at``, a value of the
         second axis, and the ``stretches`` of the first balanced from every start there: first and
@@ -294,6 +295,7 @@ def map_facts(
             "cells": int(dependent(result).sum()),
             "good_or_bad": int(good_or_bad(result).sum()),
         },
+        "not_settled_runs": int(np.isin(result.status, _UNSETTLED).sum()),
         "line_in_runs": int((result.status == STATUSES.index("line in")).sum()),
         "failures": _failures(result),
         "shipped": _shipped(result),
@@ -435,7 +437,7 @@ def _findings(result: MapResult, facts: dict[str, Any]) -> list[tuple[str, Rende
             text += f"; {both or 'none'} of them tight or balanced from one start and over-rolling"
             text += " or spinning from another"
         rows.append(("Start", text))
-    unsettled = sum(s["not settled"]["cells"] for s in facts["starts"])
+    unsettled = facts["not_settled_runs"]
     if unsettled:
         text = f"{unsettled} of {facts['runs']} runs"
         if facts["line_in_runs"]:

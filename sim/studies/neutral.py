@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from sim.studies.study import Study
 
 NAMES = ("wobble", "lean")
-POINTS = (40, 12)  # 5 ms a point: 2 to 3 s
+# Values used of an axis, by how fast the growth changes along it; 5 ms a point: 2 to 4 s.
+POINTS = {"tie_path_mm": 40, "retrieve.speed_m_s": 12}
+OTHER, ALONE = 20, 480
 
 
 def growth_rates(config: Config) -> tuple[float, float]:
@@ -48,15 +50,14 @@ def growth_rates(config: Config) -> tuple[float, float]:
 
 
 def neutral_grid(
-    study: Study, points: tuple[int, int] = POINTS
+    study: Study, points: tuple[int, ...] | None = None
 ) -> tuple[tuple[np.ndarray, ...], dict[str, np.ndarray]]:
     """Growth of the wobble and of the lean over a study, on some of its own values.
 
     Parameters
     ----------
     study : Study
-    points : tuple of 2 ints    at most so many values of the first and of the second axis; a
-                                study of one axis takes their product
+    points : tuple of ints, optional    at most so many values of each axis; left out, by its key
 
     Returns
     -------
@@ -75,7 +76,10 @@ def neutral_grid(
     The start of a run has no part in it. Steps of one axis larger than a feature of the growth
     miss it: a line at 0 is as fine as the values used.
     """
-    most = points if len(study.axes) > 1 else (points[0] * points[1],)
+    most = points
+    if most is None:
+        two = tuple(POINTS.get(axis.key, OTHER) for axis in study.axes)
+        most = two if len(two) > 1 else (ALONE,)
     used = [_spread(len(axis.values), n) for axis, n in zip(study.axes, most, strict=True)]
     mode_axes = tuple(
         np.asarray(axis.values, dtype=float)[at] for axis, at in zip(study.axes, used, strict=True)

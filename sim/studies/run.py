@@ -125,8 +125,8 @@ def run_study(
 def _in_the_way(study: Study, where: str, folder: PartFolder) -> str:
     again = shlex.join(["runtrue", "map", study.source_path or "STUDY.toml", "--output", where])
     return (
-        f"{folder.where}: an earlier study was stopped before it was finished. Go on with it:"
-        f" {again} --resume. Begin anew: {again} --force."
+        f"{folder.where}: an earlier study was stopped before it was finished. To begin anew:"
+        f" {again} --force -- to go on with it: {again} --resume"
     )
 
 

@@ -17,6 +17,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from functools import lru_cache
 from itertools import islice
+from multiprocessing import resource_tracker
 from typing import Any
 
 import numpy as np
@@ -89,6 +90,10 @@ def _processes(study: Study, workers: int, calculate: Calculate) -> Iterator[Wor
             )
         return pool
 
+    def submit(number: int, cases: np.ndarray) -> Future[tuple[int, CaseTable]]:
+        with _no_interrupt():
+            return started().submit(_one, number, cases.tolist())
+
     def work(chunks: Iterable[Chunk]) -> Iterator[tuple[int, CaseTable]]:
         waiting = list(chunks)
         if len(waiting) < 2:  # not worth the start
@@ -98,11 +103,11 @@ def _processes(study: Study, workers: int, calculate: Calculate) -> Iterator[Wor
         under_way: set[Future[tuple[int, CaseTable]]] = set()
         try:
             for number, cases in islice(ahead, AHEAD * workers):
-                under_way.add(started().submit(_one, number, cases.tolist()))
+                under_way.add(submit(number, cases))
             while under_way:
                 done, under_way = wait(under_way, return_when=FIRST_COMPLETED)
                 for number, cases in islice(ahead, len(done)):
-                    under_way.add(started().submit(_one, number, cases.tolist()))
+                    under_way.add(submit(number, cases))
                 for future in done:
                     yield future.result()
         except BrokenProcessPool:
@@ -120,6 +125,20 @@ def _processes(study: Study, workers: int, calculate: Calculate) -> Iterator[Wor
     finally:
         if pool is not None:
             pool.shutdown(cancel_futures=True)
+
+
+@contextmanager
+def _no_interrupt() -> Iterator[None]:
+    """Let processes that start here not hear Ctrl-C, not even before they can say so themselves."""
+    if not hasattr(signal, "pthread_sigmask"):  # not on every system
+        yield
+        return
+    resource_tracker.ensure_running()  # which would let it through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 _mine: list[tuple[Study, Calculate]] = []  # of a process that calculates

@@ -118,7 +118,7 @@ def refused(answer, code: int) -> list[str]:
 def test_summary_and_files(made):
     folder, stdout, stderr = made
     assert stdout.startswith("pike  map over tie point along the tie path and speed of the ")
-    assert "  Swept  tie point along the tie path, -14 to 12 mm in 6 values\n" in stdout
+    assert "  Swept  tie point along the tie path, -14.0 to 12.0 mm in 6 values\n" in stdout
     assert "  Set    solver.duration_s = 2.0\n" in stdout
     assert stdout.endswith(f"Wrote {H5}\nWrote {PNG}\n")
     assert stderr == "small: 30 of 30 runs\n"
@@ -156,7 +156,8 @@ def test_json_is_one_document(call, finished):
     assert list(got) == [
         "name", "bait", "config", "axes", "complete", "cells", "inferred_cells", "runs", "seconds",
         "runs_per_s", "stopped_early", "starts", "worst_of_starts", "depends_on_start",
-        "line_in_runs", "failures", "shipped", "balanced", "output", "pictures", "provenance",
+        "not_settled_runs", "line_in_runs", "failures", "shipped", "balanced", "output",
+        "pictures", "provenance",
     ]  # fmt: skip
     assert (got["name"], got["runs"], got["complete"]) == ("small", 30, True)
     assert (got["output"], got["pictures"]) == (str(H5), [str(PNG)])

@@ -15,7 +15,8 @@ import pytest
 from e2e_helpers import PIKE
 
 from sim.errors import RunError
-from sim.studies import run
+from sim.studies import run as run_module
+from sim.studies import workers
 from sim.studies.compare import differences
 from sim.studies.run import run_study
 from sim.studies.store import load_map
@@ -168,8 +169,8 @@ def test_on_a_cluster_with_a_worker_that_dies(
         assert differences("map.h5", whole) == []
 
         # results of another program are refused, and what was finished is kept
-        newer = {**run.bits_of(study), "numba": "99.0"}
-        monkeypatch.setattr(run, "bits_of", lambda study: newer)
+        newer = {**workers.bits_of(study), "numba": "99.0"}
+        monkeypatch.setattr(run_module, "bits_of", lambda study: newer)
         with pytest.raises(RunError) as caught:
             run_study(study, "other.h5", scheduler=address)
         assert "a worker runs other versions (numba " in str(caught.value)
@@ -179,7 +180,7 @@ def test_on_a_cluster_with_a_worker_that_dies(
 
 def test_no_cluster_there(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     study = a_study(folder)
-    monkeypatch.setattr(run, "CONTACT_S", 0.5)
+    monkeypatch.setattr(workers, "CONTACT_S", 0.5)
     for address in ("tcp://127.0.0.1:9", "nonsense", "foo://a:1"):
         with pytest.raises(RunError) as caught:
             run_study(study, "map.h5", scheduler=address)

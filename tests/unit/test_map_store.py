@@ -386,9 +386,9 @@ def test_a_stopped_study_is_kept_unless_told(make: Callable[..., Study]) -> None
     assert before == ["chunk-00000.h5", "chunk-00001.h5", "study.json"]
     text = refusal(lambda: run_study(study, "map.h5", calculate=pretend))
     assert text == (
-        "map.h5.part: an earlier study was stopped before it was finished. Go on with it: runtrue"
-        " map study.toml --output map.h5 --resume. Begin anew: runtrue map study.toml --output"
-        " map.h5 --force."
+        "map.h5.part: an earlier study was stopped before it was finished. To begin anew: runtrue"
+        " map study.toml --output map.h5 --force -- to go on with it: runtrue map study.toml"
+        " --output map.h5 --resume"
     )
     assert sorted(os.listdir("map.h5.part")) == before
     counting = Counting()
@@ -591,7 +591,7 @@ def test_a_chunk_that_is_lost_before_merging_is_told(make: Callable[..., Study])
 
 def test_other_cases_than_asked_for_are_an_error(make: Callable[..., Study]) -> None:
     with pytest.raises(ValueError, match="chunk 0: other cases came back"):
-        run_study(make(), "map.h5", calculate=lambda s, cases, t: pretend(s, cases[::-1]))
+        run_study(make(), "map.h5", calculate=lambda s, cases: pretend(s, cases[::-1]))
 
 
 def test_a_full_disk_is_told_before_merging(

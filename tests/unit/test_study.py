@@ -591,7 +591,7 @@ MESSAGES = {
         '[start]\nkinds = ["steady"]\n[run]\nstop_erly = true\nchunk = 0\n' + TIE,
         [
             "run.chunk = 0: must be from 1 to 100000 (number of runs calculated and written at a"
-            " time). Correct it, or leave the key out for the default 256.",
+            " time). Correct it, or leave the key out for the default 128.",
             'unknown key "start". Did you mean "starts"?',
             'run: unknown key "stop_erly". Did you mean "stop_early"?',
         ],
@@ -691,7 +691,7 @@ def test_axes_that_need_parts_the_bait_lacks(write, tmp_path):
 def test_shipped_studies_have_no_impossible_cell(path):
     study = load_study(path)
     assert study.name == path.stem
-    assert study.fixed == {"solver.step_ms": 4.0}
+    assert study.fixed == {}
     corners = np.ix_(*[(0, size // 2, size - 1) for size in study.shape])
     for cell in np.arange(study.cell_count).reshape(study.shape)[corners].ravel().tolist():
         for start in range(len(study.starts)):
