@@ -65,7 +65,7 @@ if TYPE_CHECKING:
     from sim.studies.study import Axis
 
 FREQUENCY, YAW, ROLL = "wobble_frequency_hz", "yaw_amplitude_deg", "roll_amplitude_deg"
-LONGEST_HEAD = 100  # letters
+LONGEST_HEAD = 112  # letters
 WORST = -1  # start number that stands for the worst of all starts
 PALER = "paler: runs here and there, cells between them filled in"
 OUTLIERS = (4.0, 96.0)  # percentiles within which the values set a scale

@@ -97,7 +97,7 @@ class Study:
     seed: int = 1
     stop_early: bool = True
     keep_states_ms: float = 0.0
-    chunk: int = 256
+    chunk: int = 128
 
     @property
     def shape(self) -> tuple[int, ...]:

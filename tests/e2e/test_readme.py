@@ -36,6 +36,17 @@ def test_output_shown_is_the_output(monkeypatch, tmp_path):
     assert run(commands()[0], monkeypatch, tmp_path) == shown
 
 
+@pytest.mark.slow
+def test_map_shown_is_the_map(monkeypatch, tmp_path):
+    (command,) = re.findall(r"^ {4}\.venv/bin/runtrue (map .*)$", README, re.MULTILINE)
+    shown = re.findall(r"```text\n(.*?)```", README, re.DOTALL)[1]
+    out = run(shlex.split(command), monkeypatch, tmp_path)
+    took = r"(?<=  Runs   2135 in )[\d.]+ s, [\d.]+(?= a second)"
+    assert len(re.findall(took, shown)) == len(re.findall(took, out)) == 1
+    assert re.sub(took, "-", out) == re.sub(took, "-", shown)
+    assert Path("results/shallow-runner-tie-speed.png").read_bytes().startswith(b"\x89PNG")
+
+
 def test_table_of_the_baits_is_what_they_do():
     rows = re.findall(r"^\| \[([a-z-]+)\]\(configs/.*?\) \| (.*) \|$", README, re.MULTILINE)
     assert {name for name, _ in rows} == {p.stem for p in (TOP / "configs").glob("*.toml")}

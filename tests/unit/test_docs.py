@@ -237,7 +237,7 @@ def run() -> sim.RunResult:
 def test_the_readers_of_result_files_on_the_page_work(run, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     save_run(run, "results/shallow-runner.h5")
-    plain, labelled = blocks(page("files"), "python")
+    plain, labelled = blocks(section(page("files"), "Reading it without this program"), "python")
     assert len(plain.strip().splitlines()) == len(labelled.strip().splitlines()) == 2
     exec(compile(plain, "files.md", "exec"), {})
     assert float(capsys.readouterr().out) == run.measures["yaw_amplitude_deg"]
