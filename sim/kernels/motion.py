@@ -179,6 +179,35 @@ def crossing_frequency(series, step):
 
 
 @kernel
+def wrapped_angles(attitude, heading_deg, first, yaw, pitch, roll, twist):
+    """Angles about the track of the records from ``first`` on, each within a turn.
+
+    Yaw, roll and twist [rad], pitch [deg]; otherwise as ``track_angles``.
+    """
+    half = -0.5 * math.radians(heading_deg)
+    c, s = math.cos(half), math.sin(half)
+    for i in range(first, attitude.shape[0]):
+        qw, qx, qy, qz = attitude[i, 0], attitude[i, 1], attitude[i, 2], attitude[i, 3]
+        w, x, y, z = c * qw - s * qz, c * qx - s * qy, c * qy + s * qx, c * qz + s * qw
+        yaw[i] = math.atan2(2.0 * (w * z + x * y), 1.0 - 2.0 * (y * y + z * z))
+        pitch[i] = DEGREE * math.asin(min(max(2.0 * (w * y - z * x), -1.0), 1.0))
+        roll[i] = math.atan2(2.0 * (w * x + y * z), 1.0 - 2.0 * (x * x + y * y))
+        twist[i] = 2.0 * math.atan2(x, w)
+
+
+@kernel
+def unwrap_angles(yaw, roll, twist):
+    """Unwrap angles [rad] in place; yaw and roll come out in degrees, twist in turns."""
+    unwrap(yaw)
+    unwrap(roll)
+    unwrap(twist)
+    for i in range(yaw.size):
+        yaw[i] *= DEGREE
+        roll[i] *= DEGREE
+        twist[i] /= TURN
+
+
+@kernel
 def track_angles(attitude, heading_deg, yaw, pitch, roll, twist):
     """Angles of a series of attitudes about the track.
 
@@ -191,22 +220,8 @@ def track_angles(attitude, heading_deg, yaw, pitch, roll, twist):
     twist : ndarray, shape (n,)         set: turns about the track, unwrapped; the twist of the
         swing-twist split of the quaternion about x
     """
-    half = -0.5 * math.radians(heading_deg)
-    c, s = math.cos(half), math.sin(half)
-    for i in range(attitude.shape[0]):
-        qw, qx, qy, qz = attitude[i, 0], attitude[i, 1], attitude[i, 2], attitude[i, 3]
-        w, x, y, z = c * qw - s * qz, c * qx - s * qy, c * qy + s * qx, c * qz + s * qw
-        yaw[i] = math.atan2(2.0 * (w * z + x * y), 1.0 - 2.0 * (y * y + z * z))
-        pitch[i] = DEGREE * math.asin(min(max(2.0 * (w * y - z * x), -1.0), 1.0))
-        roll[i] = math.atan2(2.0 * (w * x + y * z), 1.0 - 2.0 * (x * x + y * y))
-        twist[i] = 2.0 * math.atan2(x, w)
-    unwrap(yaw)
-    unwrap(roll)
-    unwrap(twist)
-    for i in range(attitude.shape[0]):
-        yaw[i] *= DEGREE
-        roll[i] *= DEGREE
-        twist[i] /= TURN
+    wrapped_angles(attitude, heading_deg, 0, yaw, pitch, roll, twist)
+    unwrap_angles(yaw, roll, twist)
 
 
 # ---------------------------------------------------------------------------------- stationary part
@@ -448,7 +463,9 @@ def part_measures(
 
 
 @kernel
-def measure_run(position, attitude, tension, rod, step, tolerance, share, params, scratch, out):
+def measure_run(
+    position, attitude, tension, rod, step, tolerance, share, params, known, angles, scratch, out
+):  # fmt: skip
     """Find the stationary part of one run and measure it.
 
     Parameters
@@ -460,6 +477,10 @@ def measure_run(position, attitude, tension, rod, step, tolerance, share, params
     step : float                          time between records [s]
     tolerance, share : float              see ``stationary_part``
     params : ndarray, shape (N_PARAM,)    HEADING_DEG to LENGTH
+    known : int                           records whose angles stand in ``angles`` already
+    angles : ndarray, shape (4, at least n)    yaw, pitch, roll, twist as ``wrapped_angles`` has
+        them; set from ``known`` on. They take most of the time, so a run looked at several times
+        keeps them
     scratch : ndarray, shape (N_SCRATCH, at least n)    its first four rows hold the angles after
         the call: yaw, pitch, roll [deg], twist [turns]
     out : ndarray, shape (N_OUT,)         set: FIRST, LAST, FOUND, TURNING, then ``MEASURES``
@@ -472,7 +493,13 @@ def measure_run(position, attitude, tension, rod, step, tolerance, share, params
     n = position.shape[0]
     yaw, pitch = scratch[YAW, :n], scratch[PITCH, :n]
     roll, twist = scratch[ROLL, :n], scratch[TWIST, :n]
-    track_angles(attitude, params[HEADING_DEG], yaw, pitch, roll, twist)
+    wrapped_angles(
+        attitude, params[HEADING_DEG], known, angles[YAW], angles[PITCH], angles[ROLL],
+        angles[TWIST],
+    )  # fmt: skip
+    yaw[:], pitch[:] = angles[YAW, :n], angles[PITCH, :n]
+    roll[:], twist[:] = angles[ROLL, :n], angles[TWIST, :n]
+    unwrap_angles(yaw, roll, twist)
     first, last, found, turning = (n - 1) // 2, n - 1, False, False
     if params[ON_LINE] > 0.0:
         first, last, found, turning = stationary_part(

@@ -107,6 +107,8 @@ class _Case:
     attitude: np.ndarray = field(default_factory=lambda: np.empty((0, 4)))
     tension: np.ndarray = field(default_factory=lambda: np.empty(0))
     rod: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
+    known: int = 0  # records whose angles are known
+    angles: np.ndarray = field(default_factory=lambda: np.empty((4, 0)))
 
     def make_room(self) -> None:
         """Room for the records up to the next look at a run that has its whole time."""
@@ -118,6 +120,9 @@ class _Case:
             new = np.empty((need, *old.shape[1:]))
             new[: self.count] = old[: self.count]
             setattr(self, name, new)
+        angles = np.empty((4, need))
+        angles[:, : self.known] = self.angles[:, : self.known]
+        self.angles = angles
         self.rod = np.ascontiguousarray(self.plan.rod_path(np.arange(need) * self.plan.record_step))
 
     @property
@@ -285,9 +290,10 @@ def _look(case: _Case) -> None:
     out = np.empty(N_OUT)
     measure_run(
         case.position[:n], case.attitude[:n], case.tension[:n], case.rod[:n], step,
-        config.solver.settle_tolerance, CLOSER if early else 1.0, case.params,
-        np.empty((N_SCRATCH, n)), out,
+        config.solver.settle_tolerance, CLOSER if early else 1.0, case.params, case.known,
+        case.angles, np.empty((N_SCRATCH, n)), out,
     )  # fmt: skip
+    case.known = n
     part = Stationary(int(out[FIRST]), int(out[LAST]), bool(out[FOUND]), bool(out[TURNING]))
     values = out[FIRST_MEASURE:]
     measures = dict(zip(MEASURES, values.tolist(), strict=True))

@@ -669,13 +669,23 @@ def test_one_call_measures_the_run_like_the_three(name: str, records: int, line:
     expected = run_measures(config, bait, part, angles, STEP, place, quat, pull, rod)
 
     scratch = np.full((motion.N_SCRATCH, records + 13), math.nan)
+    wrapped = np.full((4, records + 5), math.nan)
     out = np.full(motion.N_OUT, 77.0)
     params = run_params(config, bait)
-    motion.measure_run(place, quat, pull, rod, STEP, TOLERANCE, 1.0, params, scratch, out)
+    motion.measure_run(
+        place, quat, pull, rod, STEP, TOLERANCE, 1.0, params, 0, wrapped, scratch, out
+    )
     assert tuple(out[: motion.FIRST_MEASURE]) == (part.first, part.last, part.found, part.turning)
     assert list(expected) == list(motion.MEASURES)
     np.testing.assert_array_equal(out[motion.FIRST_MEASURE :], list(expected.values()))
     np.testing.assert_array_equal(scratch[:4, :records], np.array(angles))
+    # looked at before, when it was half as long: the same
+    again, some = np.empty(motion.N_OUT), records // 2
+    wrapped[:, some:] = math.nan
+    motion.measure_run(
+        place, quat, pull, rod, STEP, TOLERANCE, 1.0, params, some, wrapped, scratch, again
+    )
+    np.testing.assert_array_equal(again, out)
     if records == 2001 and line:
         assert (part.found, part.turning) == (name not in ("slow", "growing"), name == "spinning")
 
@@ -734,9 +744,9 @@ for rate, line in ((0.0, 1.0), (6.0, 1.0), (0.5, 0.0)):
     place = np.column_stack([t, 0.01 * np.sin(9.0 * t), 0.5 + 0.02 * t])
     params = np.array([10.0, line, 1.0, 0.03, 0.0, 0.01, -0.03, 0.0, 0.002, 0.07])
     out = np.zeros(motion.N_OUT)
-    scratch = np.zeros((motion.N_SCRATCH, n))
+    scratch, angles = np.zeros((motion.N_SCRATCH, n)), np.zeros((4, n))
     motion.measure_run(
-        place, quat, 1.0 + yaw, place + 2.0, 0.02, 0.05, 1.0, params, scratch, out
+        place, quat, 1.0 + yaw, place + 2.0, 0.02, 0.05, 1.0, params, 0, angles, scratch, out
     )
     found.append(out.tolist())
 print(json.dumps(found))
