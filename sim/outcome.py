@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -57,7 +56,7 @@ def judge(
     is_settled : bool             see :func:`settled`
     measures : mapping            over that part
     window : tuple of 2 floats    its first and last time [s]
-    end : float                   end of the run [s]
+    end : float                   time of the last record [s]
     """
     if config.line is None:
         return Outcome(
@@ -71,8 +70,7 @@ def judge(
         motion_class, reason, distance = classify(measures, part.turning, config.limits)
         message = f"stationary from {window[0]:.2f} s to {window[1]:.2f} s"
         return Outcome("settled", message, motion_class, reason, distance)
-    line_in = end < config.solver.max_duration_s - 0.5e-3 * config.solver.output_step_ms
-    if line_in and math.isfinite(reel_time(config)):
+    if reel_time(config) < config.solver.max_duration_s:
         status = "line in"
         message = (
             f"the line was in after {end:.2f} s, before the motion settled. Give a"

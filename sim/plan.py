@@ -10,6 +10,7 @@ import numpy as np
 from sim.bait.assembly import Assembly, assemble
 from sim.bait.frame import heading
 from sim.config.models import Config, Line
+from sim.errors import ConfigError
 from sim.kernels import layout as lo
 from sim.kernels.layout import Model
 from sim.kernels.line import SHORTEST
@@ -21,6 +22,7 @@ ROD_HEIGHTS_LEFT = 3.0  # on a shorter one the bait is lifted out of the water
 # Largest line frequency, and largest line decay rate, times step: classical Runge-Kutta is
 # stable to 2.8 on either axis.
 STEP_ANGLE, STEP_DECAY = 1.5, 2.0
+MOST_STEPS = 2000  # between two records
 
 
 class Plan(NamedTuple):
@@ -84,7 +86,13 @@ def plan_retrieve(config: Config) -> Plan:
     limit = line_step(config, bait, model, shortest)
     warnings: tuple[str, ...] = ()
     if solver.method == "rk4" and record_step / every > limit:
-        every = math.ceil(record_step / limit)
+        every = math.ceil(record_step / limit) if record_step < MOST_STEPS * limit else 0
+        if not 0 < every <= MOST_STEPS:
+            raise ConfigError(
+                f"{config.source_path or 'config'}: line: so stiff for its length and this bait"
+                f" that steps below {1e3 * record_step / MOST_STEPS:.2g} ms would be needed. Give"
+                " a longer, thinner or softer line."
+            )
         warnings = (
             f"the line is too stiff for a step of {solver.step_ms:g} ms:"
             f" {record_step / every * 1e3:.3g} ms used",

@@ -112,7 +112,7 @@ class _Recorder:
         last = self.state[:, 0]
         if self.good:
             rows.append(last[None].copy())
-            tensions.append(np.array([self.tension(self.count * self.record_step, last)]))
+            tensions.append(np.array([self.tension(self.count * self.every * self.step, last)]))
         return np.concatenate(rows), np.concatenate(tensions)
 
 
@@ -183,7 +183,7 @@ def _finish(plan: Plan, recorder: _Recorder, motion: _Motion, stats: dict[str, f
     config, warnings = plan.config, plan.warnings
     states, tensions, angles, part, aim = motion
     step = recorder.record_step
-    n = round(aim / step) + 1
+    n = max(1, round(aim / step)) + 1
     good = states.shape[0]
     time = np.arange(n) * step
     full = np.full((n, lo.N_STATE), math.nan)
@@ -201,8 +201,9 @@ def _finish(plan: Plan, recorder: _Recorder, motion: _Motion, stats: dict[str, f
         )  # fmt: skip
         window = (float(time[part.first]), float(time[part.last]))
         verdict = judge(
-            config, part, settled(part, angles.twist, config.limits), measures, window, aim
-        )
+            config, part, settled(part, angles.twist, config.limits), measures, window,
+            recorder.count * step,
+        )  # fmt: skip
     else:
         verdict = diverged(recorder.count * step, states[-1:], recorder.step)
     sinking = measures.get("depth_rate_mm_s", 0.0)

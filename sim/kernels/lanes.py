@@ -340,8 +340,10 @@ def _parts(where: Any) -> tuple[Any, ...]:
 def _names_all(array: Any, where: Any) -> bool:
     """True for ``array[..., ALL]``."""
     parts = _parts(where)
-    last = parts[-1] if parts else None
-    return isinstance(array, types.Array) and last == EVERY
+    if not parts or parts[-1] != EVERY or not isinstance(array, types.Array):
+        return False
+    # anything else would be read as if it had eight lanes in a row
+    return array.layout == "C" and array.ndim == len(parts)
 
 
 @intrinsic

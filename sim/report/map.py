@@ -253,8 +253,8 @@ def map_facts(
         (the same), ``depends_on_start`` (``cells``, ``good_or_bad``: tight or balanced from one
         start, over-rolling or spinning from another), ``not_settled_runs``, ``line_in_runs`` (of
         these, those whose line was in before), ``failures`` (a list of ``status``, ``runs``,
-        ``message`` and ``example`` of each cause), ``shipped`` (``place``, the ``cell`` it lies in and what
-        that came to ``from_start``, or None), ``balanced`` (a list of ``at``, a value of the
+        ``message`` and ``example`` of each cause), ``shipped`` (``place``, the ``cell`` it lies
+        in and what that came to ``from_start``, or None), ``balanced`` (a list of ``at``, a value of the
         second axis, and the ``stretches`` of the first balanced from every start there: first and
         last cell), ``output``, ``pictures``, ``provenance``.
     """

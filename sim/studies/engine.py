@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sim.config.models import Config
-from sim.errors import ConfigError, RunError
+from sim.errors import RuntrueError
 from sim.kernels import layout as lo
 from sim.kernels.lanes import WIDTH
 from sim.kernels.layout import Model
@@ -45,7 +45,9 @@ MARGINS = ("spin", "roll", "lean", "roll_to_yaw", "tight_yaw")
 FAILED = ("diverged", "invalid")
 NO_CLASS = -1
 
-GANG = 128  # cases in hand at a time
+GANG, GANG_RECORDS = 128, 260_000  # cases in hand at a time, and records of their first look
+# One bad cell must not end a map, whatever is wrong with it.
+NOT_BUILT = (RuntrueError, ArithmeticError, ValueError, MemoryError)
 PIECE = 125  # records between copies: what a piece fills stays in the near cache
 SHARED = ("slices",)  # arrays of the model that have no lanes
 # A run may be over early, at these shares of its duration, when it is stationary by a closer
@@ -109,6 +111,17 @@ class _Case:
     rod: np.ndarray = field(default_factory=lambda: np.empty((0, 3)))
     known: int = 0  # records whose angles are known
     angles: np.ndarray = field(default_factory=lambda: np.empty((4, 0)))
+    kept: np.ndarray = field(default_factory=lambda: np.empty((0, POSE)))
+
+    def let_go(self, keep_ms: float) -> None:
+        """Drop the records of a case that is over, but for poses ``keep_ms`` apart."""
+        if keep_ms > 0.0 and self.plan is not None:
+            stride = round(keep_ms * 1e-3 / self.plan.record_step)
+            broken = self.outcome is not None and self.outcome.status in FAILED
+            n = self.count + (0 if broken else 1)  # the state in hand closes a sound record
+            self.kept = np.hstack([self.position[:n:stride], self.attitude[:n:stride]])
+        self.plan = None
+        self.position = self.attitude = self.tension = self.rod = self.angles = np.empty(0)
 
     def make_room(self) -> None:
         """Room for the records up to the next look at a run that has its whole time."""
@@ -136,7 +149,7 @@ class _Case:
 def run_configs(
     configs: Iterable[Config | Exception], stop_early: bool = True
 ) -> list[tuple[Outcome, np.ndarray]]:
-    """Run retrieves side by side; the plain core of :func:`run_cases`.
+    """Run retrieves side by side, without a study.
 
     Returns
     -------
@@ -159,10 +172,15 @@ def run_cases(study: Study, cases: Sequence[int]) -> CaseTable:
     CaseTable
         A row for each case in the order given; the same bits whatever the company.
     """
+    solver = study.base.solver
+    records = max(1.0, 1e3 * solver.duration_s / solver.output_step_ms)
+    size = max(WIDTH, min(GANG, int(GANG_RECORDS / records)))
     found = []
-    for i in range(0, len(cases), GANG):
-        gang = [_config(study, case) for case in cases[i : i + GANG]]
-        found += _run_gang(gang, study.stop_early)
+    for i in range(0, len(cases), size):
+        gang = _run_gang([_config(study, case) for case in cases[i : i + size]], study.stop_early)
+        for case in gang:
+            case.let_go(study.keep_states_ms)
+        found += gang
     return _table(study, cases, found)
 
 
@@ -170,7 +188,7 @@ def _config(study: Study, case: int) -> Config | Exception:
     """Configuration of a case, or what is wrong with it."""
     try:
         return study.cell_config(*divmod(case, len(study.starts)))
-    except (ConfigError, RunError) as error:
+    except NOT_BUILT as error:
         return error
 
 
@@ -195,10 +213,13 @@ def _prepare(config: Config | Exception, stop_early: bool) -> _Case:
     if isinstance(config, Config):
         try:
             plan = plan_retrieve(config)
-        except (ConfigError, RunError) as error:
+        except NOT_BUILT as error:
             config = error
     if isinstance(config, Exception):
-        return _Case(None, Outcome("invalid", str(config), None, "no class: not run", {}))
+        text = str(config)
+        if not isinstance(config, RuntrueError):  # numbers beyond all measure
+            text = f"cannot be worked out ({type(config).__name__}: {text}). Look at its values."
+        return _Case(None, Outcome("invalid", text, None, "no class: not run", {}))
     case = _Case(plan, state=plan.start, params=run_params(config, plan.bait))
     solver, step = config.solver, plan.record_step
     duration = min(solver.duration_s, plan.longest)
@@ -345,22 +366,13 @@ def _table(study: Study, cases: Sequence[int], found: Sequence[_Case]) -> CaseTa
         end_s=np.array([case.end for case in found]),
         early=np.array([case.early for case in found], dtype=bool),
         message=tuple("" if o.status == "settled" else o.message for o in outcomes),
-        states=_kept(study, found) if study.keep_states_ms > 0.0 else None,
+        states=_kept(found) if study.keep_states_ms > 0.0 else None,
     )
 
 
-def _kept(study: Study, found: Sequence[_Case]) -> np.ndarray:
-    """Poses at the step asked for, shape (cases, records, 7), NaN after the end of a run."""
-    strides = [
-        round(study.keep_states_ms * 1e-3 / case.plan.record_step) if case.plan else 1
-        for case in found
-    ]
-    poses = []
-    for case, stride in zip(found, strides, strict=True):
-        broken = case.outcome is None or case.outcome.status in FAILED
-        n = case.count + (0 if broken else 1)
-        poses.append(np.hstack([case.position[:n:stride], case.attitude[:n:stride]]))
-    kept = np.full((len(found), max((len(p) for p in poses), default=0), POSE), math.nan)
-    for row, pose in zip(kept, poses, strict=True):
-        row[: len(pose)] = pose
+def _kept(found: Sequence[_Case]) -> np.ndarray:
+    """Poses kept, shape (cases, records, 7), NaN after the end of a run."""
+    kept = np.full((len(found), max((len(c.kept) for c in found), default=0), POSE), math.nan)
+    for row, case in zip(kept, found, strict=True):
+        row[: len(case.kept)] = case.kept
     return kept

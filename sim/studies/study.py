@@ -362,7 +362,10 @@ def _without_note(line: str) -> str:
 
 
 def _line_problems(explainer: StudyExplainer, base: Config) -> list[str]:
-    """A bait that nothing retrieves has neither class nor measures."""
+    """A bait that nothing retrieves has neither class nor measures; maps have one integrator."""
+    if base.solver.method != "rk4":
+        text = 'has solver.method = "dop853", but maps are stepped by "rk4" alone. Take it out.'
+        return [explainer.line(("bait",), text)]
     if base.line is not None:
         return []
     text = (

@@ -77,6 +77,7 @@ def _here(study: Study, calculate: Calculate) -> Work:
 def _processes(study: Study, workers: int, calculate: Calculate) -> Iterator[Work]:
     """Processes of their own: between two steps a case needs Python, which runs one thread."""
     pool: ProcessPoolExecutor | None = None
+    others = set(multiprocessing.active_children())
 
     def started() -> ProcessPoolExecutor:
         nonlocal pool
@@ -112,14 +113,15 @@ def _processes(study: Study, workers: int, calculate: Calculate) -> Iterator[Wor
                     yield future.result()
         except BrokenProcessPool:
             raise RunError(
-                "a process that calculates was ended from outside (memory?). What is done is"
-                " kept: go on with --resume, with fewer side by side."
+                "a process that calculates was ended from outside (memory?), or could not start (a"
+                ' program that calls this needs if __name__ == "__main__"). What is done is kept:'
+                " go on with --resume, with fewer side by side."
             ) from None
 
     try:
         yield work
     except BaseException:
-        for child in multiprocessing.active_children():
+        for child in set(multiprocessing.active_children()) - others:
             child.terminate()  # what they are at is lost anyway
         raise
     finally:

@@ -91,7 +91,12 @@ ODD: list[dict[str, Any]] = [
     {"solver.step_ms": 10.0, "solver.output_step_ms": 10.0, "retrieve.speed_m_s": 8.0},
     {"retrieve.heading_deg": 70.0, "water.current_m_s": 0.3, "water.current_toward_deg": 200.0},
     {"solver.duration_s": 2.0, "solver.max_duration_s": 2.0, "start.roll_deg": 150.0},
-]
+    # ends off the grid of records
+    {"solver.duration_s": 2.001, "solver.max_duration_s": 2.314, "retrieve.mode": "reel"},
+    {"retrieve.mode": "reel", "line.length_m": 0.08, "retrieve.speed_m_s": 4.1,
+     "solver.output_step_ms": 40.0},
+    {"solver.step_ms": 1.2, "solver.output_step_ms": 3.6},
+]  # fmt: skip
 
 
 def odd_configs() -> list[sim.Config]:
@@ -131,6 +136,19 @@ def test_a_case_that_cannot_be_built_is_told_and_spoils_no_other() -> None:
     assert all(outcome.motion_class is None for outcome, _ in found[::2])
     alone = run_configs([sound], stop_early=False)[0]
     np.testing.assert_array_equal(found[1][1], alone[1])
+
+
+def test_no_cell_ends_a_map_whatever_is_wrong_with_it(tmp_path: Path) -> None:
+    base = sim.load_config(CONFIGS / "shallow-runner.toml")
+    stiff = sim.with_overrides(base, {"line.modulus_gpa": 1e155})
+    ((outcome, measures),) = run_configs([stiff], stop_early=False)
+    assert outcome.status == "invalid"
+    assert outcome.message.startswith(f"{base.source_path}: line: so stiff for its length")
+    assert np.isnan(measures).all()
+    ((outcome, _),) = run_configs([FloatingPointError("overflow")], stop_early=False)
+    assert outcome.message == (
+        "cannot be worked out (FloatingPointError: overflow). Look at its values."
+    )
 
 
 def test_processes_calculate_what_one_does(tmp_path: Path) -> None:
