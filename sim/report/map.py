@@ -22,9 +22,9 @@ from sim.report.text import (
     significant,
     title,
 )
+from sim.studies.causes import causes
 from sim.studies.engine import CLASSES, STATUSES
 from sim.studies.engine import FAILED as FAILED_STATUSES
-from sim.studies.store import causes
 
 if TYPE_CHECKING:
     from sim.studies.store import MapResult
@@ -254,9 +254,9 @@ def map_facts(
         start, over-rolling or spinning from another), ``not_settled_runs``, ``line_in_runs`` (of
         these, those whose line was in before), ``failures`` (a list of ``status``, ``runs``,
         ``message`` and ``example`` of each cause), ``shipped`` (``place``, the ``cell`` it lies
-        in and what that came to ``from_start``, or None), ``balanced`` (a list of ``at``, a value of the
-        second axis, and the ``stretches`` of the first balanced from every start there: first and
-        last cell), ``output``, ``pictures``, ``provenance``.
+        in and what that came to ``from_start``, or None), ``balanced`` (a list of ``at``, a value
+        of the second axis, and the ``stretches`` of the first balanced from every start there:
+        first and last cell), ``output``, ``pictures``, ``provenance``.
     """
     study = result.study
     kinds = cell_kinds(result)

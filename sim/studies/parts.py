@@ -2,20 +2,24 @@
 
 Beside the result ``NAME.h5`` stands ``NAME.h5.part``. It holds ``study.json``, which says what is
 being run and by which program, and one small HDF5 file a chunk. Every file is whole or not there;
-one that is damaged, or holds other cases than the plan asks for, is not trusted.
+one that is damaged, or holds other cases than the plan asks for, is not trusted. While a process
+works on the folder it holds a lock, the file ``.NAME.h5.lock`` beside it.
 """
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import json
 import os
 import shutil
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import h5py
@@ -28,6 +32,17 @@ from sim.store import END_SIZE, last_line, utf8, write_whole, writing
 from sim.studies.engine import MARGINS, CaseTable
 from sim.studies.study import Study
 
+_fcntl: ModuleType | None
+_msvcrt: ModuleType | None
+try:
+    import fcntl as _fcntl
+except ImportError:  # Windows
+    _fcntl = None
+try:
+    import msvcrt as _msvcrt
+except ImportError:  # everywhere else
+    _msvcrt = None
+
 __all__ = ["PartFolder", "bits_of"]
 
 FORMAT = "runtrue map chunk"
@@ -35,14 +50,51 @@ FORMAT_VERSION = 1
 NOTE = "study.json"
 MERGED = "merged"  # the result while it is written
 # What the bits of a result depend on beside the study, keys of the provenance.
-DECIDING = ("kernel_digest", "program", "numpy", "scipy", "numba")
+DECIDING = ("kernel_digest", "program", "python", "numpy", "scipy", "numba")
+# Sources, seen from the package, that decide nothing of what is in a result: they show it, store
+# it, hand it on, or are not used by a study. All others do.
+DECIDES_NOTHING = (
+    "captive_loads.py",
+    "cautions.py",
+    "cli.py",
+    "commands",
+    "config/reference.py",
+    "config/template.py",
+    "plots",
+    "provenance.py",
+    "report",
+    "store.py",
+    "studies/compare.py",
+    "studies/parts.py",
+    "studies/store.py",
+    "studies/workers.py",
+    "terminal.py",
+)
+_SPARE = 1 << 16  # bytes that HDF5 and the smaller groups of a result take beside its arrays
 _COLUMNS = ("case", "status", "motion_class", "measures", "margins", "first_s", "last_s", "end_s")
 
 
 def bits_of(study: Study) -> dict[str, str]:
     """Versions that decide the bits of a result, of the program in this process."""
     found = provenance.collect(study.base)
-    return {key: found[key] for key in DECIDING}
+    return {
+        "source_digest": source_digest(Path(__file__).resolve().parents[1]),
+        **{key: found[key] for key in DECIDING},
+    }
+
+
+@lru_cache(maxsize=4)  # the code in memory is the code of the first call, whatever is edited since
+def source_digest(package: Path) -> str:
+    """Hex digest over every Python source of a package that decides results."""
+    digest = hashlib.sha256()
+    sources = {file.relative_to(package).as_posix(): file for file in package.rglob("*.py")}
+    for name, file in sorted(sources.items()):
+        if any(name == out or name.startswith(f"{out}/") for out in DECIDES_NOTHING):
+            continue
+        source = file.read_bytes()
+        digest.update(f"{name} {len(source)}\n".encode())
+        digest.update(source)
+    return digest.hexdigest()[:16]
 
 
 @dataclass(frozen=True)
@@ -70,6 +122,63 @@ class PartFolder:
 
     def exists(self) -> bool:
         return os.path.lexists(self.folder)
+
+    # -------------------------------------------------------------------------------------- lock
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Keep other processes from the folder; the system lets go when this one dies.
+
+        The lock is a file beside the folder, since the folder itself comes and goes. Where a lock
+        cannot be had (a file system without them, a folder that may not be written to), the work
+        goes on without.
+
+        Raises
+        ------
+        StoreError
+            When another process has it.
+        """
+        path = self.folder.with_name(f".{self.folder.name.removesuffix('.part')}.lock")
+        made = [p for p in path.parents if not os.path.lexists(p)]
+        handle = self._take(path)
+        try:
+            yield
+        finally:
+            if handle is not None:
+                # removed while it is held, so that nobody's lock but ours goes
+                with suppress(OSError):
+                    path.unlink()
+                os.close(handle)
+                if _fcntl is None:  # Windows removes no file that is open
+                    with suppress(OSError):
+                        path.unlink()
+            for parent in made:  # those still empty were there for the lock alone
+                with suppress(OSError):
+                    parent.rmdir()
+
+    def _take(self, path: Path) -> int | None:
+        while True:
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+            except OSError:
+                return None  # who writes first says what is wrong
+            try:
+                _lock(handle)
+                if _same_file(handle, path):
+                    return handle
+            except OSError as error:
+                os.close(handle)
+                if error.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
+                    raise StoreError(
+                        f"{self.where}: is being worked on by another process. Wait for it, or use"
+                        " another --output."
+                    ) from None
+                return None
+            except BaseException:
+                os.close(handle)
+                raise
+            os.close(handle)  # its last holder has removed it meanwhile
 
     # -------------------------------------------------------------------------------- study.json
 
@@ -150,8 +259,12 @@ class PartFolder:
 
     # ------------------------------------------------------------------------------------ ending
 
-    def check_room(self) -> None:
+    def check_room(self, padding: int = 0) -> None:
         """See that the merged result will fit on the disk: HDF5 takes a full one badly.
+
+        Parameters
+        ----------
+        padding : int     bytes by which the states grow when all are made as long as the longest
 
         Raises
         ------
@@ -159,11 +272,13 @@ class PartFolder:
         """
         with writing(self.where):
             need = sum(file.stat().st_size for file in self.folder.glob("chunk-*.h5"))
+            # the result holds the texts of study and bait once as they are and once as JSON
+            need += padding + 2 * (self.folder / NOTE).stat().st_size + _SPARE
             free = shutil.disk_usage(self.folder).free
         if free < need:
             raise StoreError(
-                f"{self.where}: the disk is full, merging it needs about {need / 1e6:.0f} MB and"
-                f" {free / 1e6:.0f} MB are free. Free some space, then go on with --resume."
+                f"{self.where}: the disk is full, merging it needs about {_size(need)} and"
+                f" {_size(free)} are free. Free some space, then go on with --resume."
             )
 
     def remove(self) -> None:
@@ -201,6 +316,30 @@ class PartFolder:
         for file in [*self.folder.glob(".runtrue-*.part"), self.merged]:
             with suppress(OSError):
                 file.unlink()
+
+
+def _lock(handle: int) -> None:
+    """Lock an open file for this process alone; OSError when that cannot be, or not at once."""
+    if _fcntl is not None:
+        _fcntl.flock(handle, _fcntl.LOCK_EX | _fcntl.LOCK_NB)
+    elif _msvcrt is not None:
+        _msvcrt.locking(handle, _msvcrt.LK_NBLCK, 1)
+
+
+def _same_file(handle: int, path: Path) -> bool:
+    try:
+        return os.path.samestat(os.fstat(handle), path.stat())
+    except FileNotFoundError:
+        return False
+
+
+def _size(size: float) -> str:
+    """Bytes in the unit that fits."""
+    for unit in ("kB", "MB"):
+        size /= 1000
+        if size < 999.95:
+            return f"{size:.1f} {unit}"
+    return f"{size / 1000:.1f} GB"
 
 
 def _ours(name: str) -> bool:

@@ -7,16 +7,19 @@ the chunk it is in nor on the process that calculates it, so the result is the s
 
 from __future__ import annotations
 
+import json
 import os
 import shlex
 import time
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
 from sim import provenance
+from sim.config import config_digest
 from sim.errors import StoreError
 from sim.store import check_output
 from sim.studies import grid
@@ -89,6 +92,28 @@ def run_study(
         raise ValueError("a refined map has one start a cell")
     real = check_output(where, overwrite=force or resume)
     folder = PartFolder.of(real, where)
+    with folder.locked():
+        check_output(where, overwrite=force or resume)  # another process may just have finished it
+        return _run(
+            study, real, where, folder, resume, force, scheduler, workers, progress, calculate,
+            overlay,
+        )  # fmt: skip
+
+
+def _run(
+    study: Study,
+    real: Path,
+    where: str,
+    folder: PartFolder,
+    resume: bool,
+    force: bool,
+    scheduler: str | None,
+    workers: int,
+    progress: Progress | None,
+    calculate: Calculate,
+    overlay: Overlay | None,
+) -> MapResult:
+    """:func:`run_study` while the folder is locked."""
     versions = bits_of(study)
     if resume:
         finished = _finished(study, versions, real, where, folder, force)
@@ -106,6 +131,7 @@ def run_study(
     modes = overlay(study) if overlay is not None else None
     notes = {
         **provenance.collect(study.base),
+        "source_digest": versions["source_digest"],
         "study_digest": study.study_digest,
         "seed": str(study.seed),
         "runs": str(job.done),
@@ -113,8 +139,11 @@ def run_study(
         "calculated_by": f"cluster at {scheduler}" if scheduler else "this host",
         "wall_time_s": f"{seconds:.2f}",
     }
-    folder.check_room()
-    write_map(study, job.tables(), codes, inferred, modes, notes, folder.merged, real, where)
+    folder.check_room(job.padding)
+    write_map(
+        study, job.tables(), codes, inferred, modes, notes, folder.merged, real, where,
+        records=job.records,
+    )  # fmt: skip
     folder.remove()
     return load_map(real, states=False)
 
@@ -149,7 +178,7 @@ def _finished(
             return None
         raise
     theirs = {key: found.provenance.get(key, "unknown") for key in versions}
-    problem = _differs(study, versions, found.study.study_digest, theirs)
+    problem = _differs(study, versions, found.study.study_digest, theirs, found.study)
     if not problem:
         folder.remove()  # all that was left to do
         return found
@@ -159,10 +188,21 @@ def _finished(
 
 
 def _differs(
-    study: Study, versions: Mapping[str, str], digest: str, theirs: Mapping[str, str]
+    study: Study,
+    versions: Mapping[str, str],
+    digest: str,
+    theirs: Mapping[str, str],
+    stored: Study | None,
 ) -> str:
     """How what is stored differs from what is to be run, as a sentence; "" when it does not."""
     if digest != study.study_digest:
+        if stored is not None and _only_the_bait(study, stored):
+            bait = study.base.source_path or "the bait's file"
+            digests = config_digest(stored.base)[:12], config_digest(study.base)[:12]
+            return (
+                f"the configuration of the bait, {bait}, has changed since (sha256 {digests[0]},"
+                f" now {digests[1]})."
+            )
         return f"came from another study (sha256 {digest[:12]}, now {study.study_digest[:12]})."
     other = [
         f"{key.replace('_', ' ')} {theirs.get(key, 'unknown')}, now {ours}"
@@ -174,13 +214,23 @@ def _differs(
     return ""
 
 
+def _only_the_bait(study: Study, stored: Study) -> bool:
+    """Whether two studies differ in nothing but what the bait's file says."""
+    fixed = [json.dumps(one.fixed, sort_keys=True) for one in (study, stored)]
+    same = replace(stored, base=study.base).study_digest == study.study_digest
+    return same and fixed[0] == fixed[1]
+
+
 def _open(
     study: Study, versions: Mapping[str, str], folder: PartFolder, *, resume: bool, force: bool
 ) -> int:
     """Make the side folder ready; number of cases a chunk, that of the first call."""
     note = folder.note() if resume else None
     if note is not None:
-        problem = _differs(study, versions, note["digest"], note["versions"])
+        stored = None
+        with suppress(Exception):  # a note of another version may hold anything
+            stored = Study.from_json(json.dumps(note["study"]))
+        problem = _differs(study, versions, note["digest"], note["versions"], stored)
         if not problem:
             folder.clean()
             return int(note["chunk"])
@@ -211,6 +261,14 @@ class _Job:
     done: int = 0
     failed: int = 0
     taken_over: int = 0
+    records: int = 0  # most records that the states of a chunk have
+    rows: int = 0  # records of all runs
+    kept: int = 0  # runs whose states are kept
+
+    @property
+    def padding(self) -> int:
+        """Bytes by which the states grow when all are made as long as the longest."""
+        return (self.kept * max(1, self.records) - self.rows) * 7 * 8
 
     def plan(self, cells: np.ndarray) -> list[Chunk]:
         """Cut the cases of some cells into chunks; numbers go on from those before."""
@@ -224,6 +282,11 @@ class _Job:
     def count(self, table: CaseTable) -> None:
         self.done += len(table.case)
         self.failed += int(np.isin(table.status, _FAILED).sum())
+        if table.states is not None:
+            runs, records = table.states.shape[:2]
+            self.records = max(self.records, records)
+            self.rows += runs * records
+            self.kept += runs
         if self.progress is not None:
             self.progress(self.done, self.planned, self.failed)
 

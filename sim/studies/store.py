@@ -13,12 +13,11 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import h5py
 import numpy as np
@@ -49,16 +48,15 @@ from sim.store import (
 from sim.store import (
     MEASURES as MEASURE_LABELS,
 )
-from sim.studies.engine import CLASSES, FAILED, MARGINS, NO_CLASS, STATUSES, CaseTable
+from sim.studies.causes import Cause, causes
+from sim.studies.engine import CLASSES, MARGINS, NO_CLASS, STATUSES, CaseTable
 from sim.studies.own_place import own_place
 from sim.studies.study import Study
 
 __all__ = [
     "FORMAT",
     "FORMAT_VERSION",
-    "Cause",
     "MapResult",
-    "causes",
     "is_map",
     "load_map",
     "write_map",
@@ -159,34 +157,6 @@ class MapResult:
     provenance: dict[str, str]
 
 
-class Cause(NamedTuple):
-    """Failed runs whose messages differ in figures only."""
-
-    message: str  # of the first
-    status: str
-    runs: int
-    case: int  # number of the first
-
-
-def causes(status: np.ndarray, message: np.ndarray) -> list[Cause]:
-    """Failed runs of a map grouped by cause, the most frequent first.
-
-    Parameters
-    ----------
-    status : ndarray of int8     any shape
-    message : ndarray of str     same shape
-    """
-    codes, texts = status.ravel(), message.ravel()
-    found: dict[tuple[int, str], Cause] = {}
-    failed = [STATUSES.index(name) for name in FAILED]
-    for case in np.flatnonzero(np.isin(codes, failed)).tolist():
-        code, text = int(codes[case]), str(texts[case])
-        key = (code, re.sub(r"[-+]?\d+(\.\d*)?(e[-+]?\d+)?", "#", text))
-        first = found.get(key, Cause(text, STATUSES[code], 0, case))
-        found[key] = first._replace(runs=first.runs + 1)
-    return sorted(found.values(), key=lambda cause: (-cause.runs, cause.case))
-
-
 # ---------------------------------------------------------------------------------------- writing
 
 
@@ -200,6 +170,8 @@ def write_map(
     temporary: Path,
     real: Path,
     where: str,
+    *,
+    records: int = 0,
 ) -> None:
     """Merge finished chunks into one file, whole or not at all.
 
@@ -214,6 +186,9 @@ def write_map(
     provenance : mapping of str to str
     temporary, real : Path                 written there, then put in its place
     where : str                            name of the file in messages
+    records : int
+        Most records that the states of a chunk have; those of the others end in NaN. Without
+        stored states it is not used.
 
     Raises
     ------
@@ -222,7 +197,7 @@ def write_map(
     with writing(where):
         try:
             with h5py.File(temporary, "w", libver=("v110", "v110")) as file:
-                _fill(file, study, tables, codes, inferred)
+                _fill(file, study, tables, codes, inferred, records)
                 _add_modes(file, study, modes)
                 # Last, so that its length moves nothing else in the file.
                 group = file.create_group("provenance", track_order=True)
@@ -247,6 +222,7 @@ def _fill(
     tables: Iterable[CaseTable],
     codes: np.ndarray,
     inferred: np.ndarray,
+    records: int,
 ) -> None:
     # Of fixed length, so that it lies among what HDF5 itself checks.
     file.attrs["format"] = np.array(FORMAT, h5py.string_dtype(length=len(FORMAT)))
@@ -261,7 +237,7 @@ def _fill(
     describe(write_texts(file, "start", study.starts), Label("how the bait starts"))
     file["start"].make_scale("start")
 
-    cells = _gather(file, study, tables)
+    cells = _gather(file, study, tables, records)
     none = np.broadcast_to(np.maximum(codes, NO_CLASS)[..., None], cells["status"].shape)
     cells["motion_class"] = np.where(inferred[..., None], none, cells["motion_class"]).astype(
         np.int8
@@ -274,7 +250,9 @@ def _fill(
     _add_texts(file, study, causes(cells["status"], cells["message"]))
 
 
-def _gather(file: h5py.File, study: Study, tables: Iterable[CaseTable]) -> dict[str, np.ndarray]:
+def _gather(
+    file: h5py.File, study: Study, tables: Iterable[CaseTable], records: int
+) -> dict[str, np.ndarray]:
     """Arrays over cells and starts from chunks; states are written as they come."""
     shape = (*study.shape, len(study.starts))
     cells = {
@@ -299,15 +277,19 @@ def _gather(file: h5py.File, study: Study, tables: Iterable[CaseTable]) -> dict[
             if text:
                 flat["message"][number] = text
         if table.states is not None:
-            _add_states(file, study, shape, case, table.states)
+            _add_states(file, study, shape, case, table.states, max(1, records))
     return cells
 
 
 def _add_states(
-    file: h5py.File, study: Study, shape: tuple[int, ...], case: np.ndarray, states: np.ndarray
+    file: h5py.File,
+    study: Study,
+    shape: tuple[int, ...],
+    case: np.ndarray,
+    states: np.ndarray,
+    records: int,
 ) -> None:
     if "states" not in file:
-        records = states.shape[1]
         step = study.keep_states_ms * 1e-3
         _add_scale(file, "record_time", np.arange(records) * step, Label("time", "s"))
         describe(write_texts(file, "pose", _POSE), Label("columns of the states"))
@@ -326,7 +308,10 @@ def _add_states(
         _attach(file, dataset, [*(a.key for a in study.axes), "start", "record_time", "pose"])
     dataset = file["states"]
     for number, rows in zip(case.tolist(), states, strict=True):
-        dataset[np.unravel_index(number, shape)] = rows
+        # a chunk has as many records as its longest run, and none when no run could be made
+        padded = np.full((records, len(_POSE)), np.nan)
+        padded[: len(rows)] = rows
+        dataset[np.unravel_index(number, shape)] = padded
 
 
 def _cell_label(name: str) -> Label:

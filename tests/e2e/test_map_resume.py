@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from e2e_helpers import PIKE
 
-from sim.errors import RunError
+from sim.errors import RunError, StoreError
 from sim.studies import run as run_module
 from sim.studies import workers
 from sim.studies.compare import differences
@@ -113,6 +113,31 @@ def test_killed_at_random_moments(folder: Path, whole: Path) -> None:
     assert left > 10
     result = run_study(load_study("study.toml"), "map.h5", resume=True, workers=2)
     assert int(result.provenance["runs_taken_over"]) >= (left - 1) * 16
+    assert differences("map.h5", whole) == []
+    assert sorted(os.listdir()) == ["map.h5", "pike.toml", "study.toml"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals")
+def test_two_processes_do_not_meet_in_one_folder(folder: Path, whole: Path) -> None:
+    study = a_study(folder)
+    process = start()
+    try:
+        wait_for(process, 2)
+        process.send_signal(signal.SIGSTOP)  # so that it is not done before it was tried
+        left = chunks()
+        for how in ({"resume": True}, {"force": True}):
+            with pytest.raises(StoreError) as caught:
+                run_study(study, "map.h5", **how)
+            assert str(caught.value) == (
+                "map.h5.part: is being worked on by another process. Wait for it, or use another"
+                " --output."
+            )
+        assert chunks() == left
+        process.send_signal(signal.SIGCONT)
+        _, stderr = process.communicate(timeout=100)
+    finally:
+        process.kill()
+    assert process.returncode == 0, stderr
     assert differences("map.h5", whole) == []
     assert sorted(os.listdir()) == ["map.h5", "pike.toml", "study.toml"]
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import errno
 import hashlib
 import json
 import math
 import os
+import re
 import shutil
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -17,17 +19,18 @@ import pytest
 import xarray
 
 from sim.config import config_digest, resolved_json, starting_config
-from sim.errors import StoreError
+from sim.errors import RunError, StoreError
 from sim.kernels.motion import MEASURES
 from sim.result import RunResult
 from sim.store import END_SIZE, last_line, load_run, save_run
 from sim.studies import parts, run
 from sim.studies.axes import NAMED_AXES
+from sim.studies.causes import Cause, causes
 from sim.studies.compare import differences, same_content
 from sim.studies.engine import CLASSES, MARGINS, STATUSES, CaseTable
 from sim.studies.own_place import own_place
 from sim.studies.run import run_study
-from sim.studies.store import Cause, MapResult, causes, is_map, load_map
+from sim.studies.store import MapResult, is_map, load_map
 from sim.studies.study import Study, load_study
 
 SPEED, ANGLE = "retrieve.speed_m_s", "bait.bill.angle_deg"
@@ -181,6 +184,51 @@ def test_every_field_comes_back(make: Callable[..., Study], text: str) -> None:
     assert whole.growth == {}
     assert_same(result, load_map("map.h5", states=False))
     assert not Path("map.h5.part").exists()
+
+
+def uneven(study: Study, cases: Sequence[int]) -> CaseTable:
+    """States as long as the longest run of a chunk; no run of the first cases could be made."""
+    table = pretend(study, cases)
+    lengths = [0 if case < 7 else 1 + case // 3 for case in cases]
+    states = np.full((len(cases), max(lengths), 7), np.nan)
+    for row, (case, length) in enumerate(zip(cases, lengths, strict=True)):
+        states[row, :length] = case
+    return dataclasses.replace(table, states=states)
+
+
+def test_states_of_runs_that_differ_in_length(make: Callable[..., Study]) -> None:
+    # (in the chunk of cases 7 to 13 the longest has 5 records, in the last one 7, in the first 0)
+    run_study(make(TEXT + STATES), "map.h5", calculate=uneven)
+    states = load_map("map.h5").states
+    assert states is not None
+    assert states.shape == (5, 4, 1, 7, 7)
+    for case, rows in enumerate(states.reshape(20, 7, 7)):
+        length = 0 if case < 7 else 1 + case // 3
+        np.testing.assert_array_equal(rows[:length], case)
+        assert np.isnan(rows[length:]).all()
+    # neither the cut into chunks nor a break shows
+    run_study(make(TEXT + STATES, run__chunk=20), "one.h5", calculate=uneven)
+    assert differences("map.h5", "one.h5") == ["study/json"]  # which says the chunk
+    with pytest.raises(KeyboardInterrupt):
+        run_study(make(TEXT + STATES), "two.h5", calculate=uneven, progress=interrupt)
+    run_study(make(TEXT + STATES), "two.h5", calculate=uneven, resume=True)
+    assert same_content("map.h5", "two.h5")
+
+
+def interrupt(done: int, planned: int, failed: int) -> None:
+    if done >= 14:
+        raise KeyboardInterrupt
+
+
+def test_states_when_no_run_could_be_made(make: Callable[..., Study]) -> None:
+    def none(study: Study, cases: Sequence[int]) -> CaseTable:
+        return dataclasses.replace(pretend(study, cases), states=np.empty((len(cases), 0, 7)))
+
+    run_study(make(TEXT + STATES), "map.h5", calculate=none)
+    states = load_map("map.h5").states
+    assert states is not None
+    assert states.shape == (5, 4, 1, 1, 7)
+    assert np.isnan(states).all()
 
 
 def test_one_axis(make: Callable[..., Study]) -> None:
@@ -409,6 +457,65 @@ def test_files_of_somebody_else_are_not_removed(make: Callable[..., Study]) -> N
     assert text.startswith("map.h5.part: is not a folder of this program.")
 
 
+def test_a_folder_that_is_worked_on_is_left_alone(make: Callable[..., Study]) -> None:
+    study = make()
+    tried: list[str] = []
+
+    def meanwhile(study: Study, cases: Sequence[int]) -> CaseTable:
+        before = sorted(os.listdir("map.h5.part"))
+        for how in ({}, {"force": True}, {"resume": True}):
+            tried.append(
+                refusal(lambda how=how: run_study(study, "map.h5", calculate=pretend, **how))
+            )
+        assert sorted(os.listdir("map.h5.part")) == before
+        return pretend(study, cases)
+
+    assert run_study(study, "map.h5", calculate=meanwhile).complete
+    assert len(tried) == 9
+    assert set(tried) == {
+        "map.h5.part: is being worked on by another process. Wait for it, or use another --output."
+    }
+    assert sorted(os.listdir()) == ["map.h5", "perch.toml", "study.toml"]
+    # what a killed process has left holds nobody up
+    Path(".map.h5.lock").touch()
+    assert run_study(study, "map.h5", force=True, calculate=pretend).complete
+    assert not Path(".map.h5.lock").exists()
+
+
+def test_a_map_that_another_process_has_just_finished_is_kept(
+    make: Callable[..., Study], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken = parts._lock
+
+    def late(handle: int) -> None:
+        Path("map.h5").write_text("theirs")
+        taken(handle)
+
+    monkeypatch.setattr(parts, "_lock", late)
+    text = refusal(lambda: run_study(make(), "map.h5", calculate=pretend))
+    assert text == "map.h5: exists already. Use another --output, or --force to replace it."
+    assert Path("map.h5").read_text() == "theirs"
+
+
+def test_where_there_are_no_locks_it_goes_on(
+    make: Callable[..., Study], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unknown(handle: int) -> None:
+        raise OSError(errno.ENOTSUP, "not supported")
+
+    monkeypatch.setattr(parts, "_lock", unknown)
+    assert run_study(make(), "map.h5", calculate=pretend).complete
+
+
+def test_a_call_that_does_not_begin_leaves_no_folders(make: Callable[..., Study]) -> None:
+    study = make()
+    with pytest.raises(RunError):
+        run_study(study, "new/deep/map.h5", scheduler="nonsense://", calculate=pretend)
+    assert not Path("new").exists()
+    run_study(study, "new/deep/map.h5", calculate=pretend)
+    assert os.listdir("new/deep") == ["map.h5"]
+
+
 @pytest.mark.parametrize("error", [KeyboardInterrupt, RuntimeError, MemoryError])
 def test_a_stopped_study_goes_on(make: Callable[..., Study], error: type[BaseException]) -> None:
     study = make(TEXT + STATES + STARTS)
@@ -515,6 +622,70 @@ def test_another_program_is_refused(
     assert "now 9f3c9f3c9f3c9f3c). Use another --output" in text
 
 
+def test_a_bait_that_has_changed_is_named(make: Callable[..., Study]) -> None:
+    study = make()
+    with pytest.raises(RuntimeError):
+        run_study(study, "map.h5", calculate=Counting(2))
+    perch = Path("perch.toml")
+    text = perch.read_text(encoding="utf-8")
+    edited = re.sub(r"^speed_m_s = \S+", "speed_m_s = 1.234", text, count=1, flags=re.MULTILINE)
+    perch.write_text(edited, encoding="utf-8")
+    other = load_study("study.toml")
+    digests = config_digest(study.base)[:12], config_digest(other.base)[:12]
+    assert digests[0] != digests[1]
+    said = (
+        "the configuration of the bait, perch.toml, has changed since (sha256"
+        f" {digests[0]}, now {digests[1]})."
+    )
+    text = refusal(lambda: run_study(other, "map.h5", resume=True, calculate=pretend))
+    assert text.startswith(f"map.h5.part: {said} Resume with")
+    run_study(study, "map.h5", resume=True, calculate=pretend)
+    text = refusal(lambda: run_study(other, "map.h5", resume=True, calculate=pretend))
+    assert text.startswith(f"map.h5: {said} Use another --output")
+    # what the study fixes is the study's
+    perch.write_bytes(study.base.source_text.encode())
+    fixed = make(solver__step_ms=0.5)
+    text = refusal(lambda: run_study(fixed, "map.h5", resume=True, calculate=pretend))
+    assert text.startswith("map.h5: came from another study (sha256 ")
+
+
+@pytest.mark.parametrize(
+    ("source", "decides"),
+    [
+        *((name, True) for name in (
+            "model.py", "bait/panels.py", "plan.py", "start.py", "trim.py", "outcome.py",
+            "classify.py", "measure.py", "config/models.py", "studies/engine.py",
+            "studies/grid.py", "kernels/rhs.py", "errors.py",
+        )),
+        *((name, False) for name in parts.DECIDES_NOTHING),
+    ],
+)  # fmt: skip
+def test_sources_that_decide_results(tmp_path: Path, source: str, decides: bool) -> None:
+    package = Path(parts.__file__).parents[1]
+    copies = [tmp_path / name for name in ("one", "two")]
+    for copy in copies:
+        shutil.copytree(package, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    changed = copies[1] / source
+    changed = sorted(changed.glob("*.py"))[-1] if changed.is_dir() else changed
+    assert changed.is_file()
+    changed.write_text(changed.read_text(encoding="utf-8") + "# edited\n", encoding="utf-8")
+    one, two = (parts.source_digest(copy) for copy in copies)
+    assert (one != two) is decides
+
+
+def test_an_edit_of_the_physics_between_two_calls_is_refused(
+    make: Callable[..., Study], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    study = make()
+    with pytest.raises(RuntimeError):
+        run_study(study, "map.h5", calculate=Counting(2))
+    monkeypatch.setattr(parts, "source_digest", lambda package: "edited")
+    text = refusal(lambda: run_study(study, "map.h5", resume=True, calculate=pretend))
+    assert text.startswith("map.h5.part: came from another version of the program (source digest ")
+    assert ", now edited). Resume with" in text
+    assert set(parts.bits_of(study)) >= {"source_digest", "kernel_digest", "python"}
+
+
 # --------------------------------------------------------------------------------- what is damaged
 
 
@@ -601,9 +772,48 @@ def test_a_full_disk_is_told_before_merging(
         usage = shutil.disk_usage(".")._replace(free=1000)
         patch.setattr(parts.shutil, "disk_usage", lambda _: usage)
         text = refusal(lambda: run_study(make(), "map.h5", calculate=pretend))
-    assert "map.h5.part: the disk is full, merging it needs about 0 MB and 0 MB are free." in text
+    found = re.fullmatch(
+        r"map.h5.part: the disk is full, merging it needs about ([\d.]+) kB and 1.0 kB are free."
+        r" Free some space, then go on with --resume.",
+        text,
+    )
+    assert found
     counting = Counting(0)
     assert run_study(make(), "map.h5", resume=True, calculate=counting).complete
+    size = Path("map.h5").stat().st_size
+    assert size <= 1000 * float(found[1]) <= 3 * size
+
+
+@pytest.mark.parametrize("calculate", [pretend, uneven])
+def test_the_room_asked_for_is_enough(
+    make: Callable[..., Study], monkeypatch: pytest.MonkeyPatch, calculate: run.Calculate
+) -> None:
+    # a long text, and runs of which one in 20 is a hundred times longer than the others
+    def longer(study: Study, cases: Sequence[int]) -> CaseTable:
+        table = calculate(study, cases)
+        assert table.states is not None
+        more = np.full((len(cases), 500 if 19 in cases else 0, 7), 1.0)
+        return dataclasses.replace(table, states=np.concatenate([table.states, more], axis=1))
+
+    asked: list[int] = []
+    size = parts._size
+    usage = shutil.disk_usage(".")._replace(free=1000)
+    study = make(TEXT + STATES + "# ä long remark\n" * 5000, run__chunk=2)
+    with monkeypatch.context() as patch:
+        patch.setattr(parts.shutil, "disk_usage", lambda _: usage)
+        patch.setattr(parts, "_size", lambda n: asked.append(n) or size(n))
+        refusal(lambda: run_study(study, "map.h5", calculate=longer))
+    run_study(study, "map.h5", resume=True, calculate=longer)
+    real = Path("map.h5").stat().st_size
+    assert real > 500_000
+    assert real <= asked[0] <= 1.6 * real
+
+
+def test_sizes_are_told_in_the_unit_that_fits() -> None:
+    sizes = (0, 1234, 999_949, 999_999, 2.5e6, 3.21e11)
+    assert [parts._size(n) for n in sizes] == [
+        "0.0 kB", "1.2 kB", "999.9 kB", "1.0 MB", "2.5 MB", "321.0 GB",
+    ]  # fmt: skip
 
 
 # ------------------------------------------------------------------------------------ what is read
