@@ -18,6 +18,7 @@ from sim.report.text import (
     SHORT_DIGEST,
     config_document,
     labelled,
+    made_by,
     name_of,
     significant,
     title,
@@ -463,15 +464,7 @@ def _origin(result: MapResult) -> list[tuple[str, RenderableType]]:
     ]
     if not made:
         return rows
-    commit = made.get("git_commit", "none")
-    code = f"runtrue {made.get('program', 'unknown')}"
-    if commit not in ("none", "unknown"):
-        code += f", commit {commit[:SHORT_DIGEST]}"
-        code += " with changes" if made.get("git_dirty") == "yes" else ""
-    date = made.get("date_utc", "at an unknown date").replace("T", " ").replace("+00:00", " UTC")
-    libraries = ("python", "numpy", "scipy", "numba", "h5py")
-    versions = ", ".join(f"{name} {made[name]}" for name in libraries if name in made)
-    rows += [("Made", f"{date} by {code}"), ("", versions)]
+    rows += made_by(made)
     if "calculated_by" in made:
         rows.append(("", f"calculated by {made['calculated_by']}"))
     return rows

@@ -16,6 +16,7 @@ from sim.report.text import (
     config_document,
     fixed,
     labelled,
+    made_by,
     name_of,
     sided,
     title,
@@ -201,14 +202,5 @@ def _origin(run: RunResult, provenance: bool) -> list[tuple[str, RenderableType]
     rows += [("", f"{key} = {value}") for key, value in config.overrides.items()]
     if not provenance:
         return rows
-    made = run.provenance
-    commit = made.get("git_commit", "none")
-    code = f"runtrue {made.get('program', 'unknown')}"
-    if commit not in ("none", "unknown"):
-        code += f", commit {commit[:SHORT_DIGEST]}"
-        code += " with changes" if made.get("git_dirty") == "yes" else ""
-    date = made.get("date_utc", "at an unknown date").replace("T", " ").replace("+00:00", " UTC")
-    libraries = ("python", "numpy", "scipy", "numba", "h5py")
-    versions = ", ".join(f"{name} {made[name]}" for name in libraries if name in made)
-    rows += [("Made", f"{date} by {code}"), ("", versions)]
+    rows += made_by(run.provenance)
     return rows

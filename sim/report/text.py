@@ -113,3 +113,16 @@ def config_document(config: Config) -> dict[str, Any]:
 def note(text: str) -> RenderableType:
     """A remark below a table, in line with it."""
     return Padding(Text(text), (0, 0, 0, 2))
+
+
+def made_by(made: Mapping[str, str]) -> list[tuple[str, str]]:
+    """When and by which versions a stored result was made, as rows of a table."""
+    commit = made.get("git_commit", "none")
+    code = f"runtrue {made.get('program', 'unknown')}"
+    if commit not in ("none", "unknown"):
+        code += f", commit {commit[:SHORT_DIGEST]}"
+        code += " with changes" if made.get("git_dirty") == "yes" else ""
+    date = made.get("date_utc", "at an unknown date").replace("T", " ").replace("+00:00", " UTC")
+    libraries = ("python", "numpy", "scipy", "numba", "h5py")
+    versions = ", ".join(f"{name} {made[name]}" for name in libraries if name in made)
+    return [("Made", f"{date} by {code}"), ("", versions)]
