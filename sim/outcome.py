@@ -33,10 +33,12 @@ class Outcome(NamedTuple):
     margins: dict[str, float]
 
 
-def settled(part: Stationary, twist: np.ndarray, limits: Limits) -> bool:
-    """A stationary motion; one that turns must have made its full turns in it."""
-    turns = abs(float(twist[part.last] - twist[part.first]))
-    return part.found and (not part.turning or turns >= limits.spin_turns)
+def settled(part: Stationary, turns: float, limits: Limits) -> bool:
+    """A stationary motion; one that turns must have made its full turns in it.
+
+    ``turns`` are the net turns about the track over the part.
+    """
+    return part.found and (not part.turning or abs(turns) >= limits.spin_turns)
 
 
 def judge(

@@ -165,7 +165,7 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
         if not recorder.good or config.line is None:
             break
         part = stationary_part(angles, record_step, solver.settle_tolerance)
-        if settled(part, angles.twist, config.limits) or aim >= longest - 0.5 * record_step:
+        if settled(part, _turns(part, angles), config.limits) or aim >= longest - 0.5 * record_step:
             break
         aim = min(longest, aim + 0.5 * solver.duration_s)
         extensions += 1
@@ -176,6 +176,11 @@ def simulate(config: Config, progress: Progress | None = None) -> RunResult:
         "extensions": float(extensions),
     }
     return _finish(plan, recorder, _Motion(states, tensions, angles, part, aim), stats)
+
+
+def _turns(part: Stationary, angles: Angles) -> float:
+    """Net turns about the track over the part."""
+    return float(angles.twist[part.last] - angles.twist[part.first])
 
 
 def _finish(plan: Plan, recorder: _Recorder, motion: _Motion, stats: dict[str, float]) -> RunResult:
@@ -201,7 +206,7 @@ def _finish(plan: Plan, recorder: _Recorder, motion: _Motion, stats: dict[str, f
         )  # fmt: skip
         window = (float(time[part.first]), float(time[part.last]))
         verdict = judge(
-            config, part, settled(part, angles.twist, config.limits), measures, window,
+            config, part, settled(part, _turns(part, angles), config.limits), measures, window,
             recorder.count * step,
         )  # fmt: skip
     else:

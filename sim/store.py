@@ -560,6 +560,21 @@ def _read(where: str) -> tuple[bytes, bool]:
     return image, True
 
 
+def check_version(file: h5py.File, where: str, newest: int, advice: str) -> None:
+    """Refuse a file without a sound format version, or of one newer than ``newest``."""
+    version = file.attrs.get("format_version")
+    if not isinstance(version, np.integer) or version < 1:
+        raise StoreError(
+            f"{where}: has no valid format_version (a whole number from 1), but {version!r}."
+            f" {advice}"
+        )
+    if version > newest:
+        raise StoreError(
+            f"{where}: has format version {version}, written by a newer program; this one reads"
+            f" up to {newest}. Update the program."
+        )
+
+
 def _check_format(file: h5py.File, where: str) -> None:
     kind = file.attrs.get("format")
     if isinstance(kind, bytes):
@@ -570,17 +585,7 @@ def _check_format(file: h5py.File, where: str) -> None:
             f"{where}: is an HDF5 file {found}, not a run (format {FORMAT!r}). Name a file that"
             " this program wrote for one run."
         )
-    version = file.attrs.get("format_version")
-    if not isinstance(version, np.integer) or version < 1:
-        raise StoreError(
-            f"{where}: has no valid format_version (a whole number from 1), but {version!r}."
-            f" {ANOTHER_COPY}"
-        )
-    if version > FORMAT_VERSION:
-        raise StoreError(
-            f"{where}: has format version {version}, written by a newer program; this one reads"
-            f" up to {FORMAT_VERSION}. Update the program."
-        )
+    check_version(file, where, FORMAT_VERSION, ANOTHER_COPY)
 
 
 def _check_members(file: h5py.File, where: str) -> None:

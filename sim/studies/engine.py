@@ -33,7 +33,7 @@ from sim.kernels.motion import (
 from sim.kernels.rhs import make_scratch
 from sim.kernels.stepper import integrate_eight, split_lane, tension_of_eight
 from sim.measure import Stationary, run_params
-from sim.outcome import Outcome, creeps, diverged, judge
+from sim.outcome import Outcome, creeps, diverged, judge, settled
 from sim.plan import Plan, plan_retrieve
 
 if TYPE_CHECKING:
@@ -318,7 +318,7 @@ def _look(case: _Case) -> None:
     part = Stationary(int(out[FIRST]), int(out[LAST]), bool(out[FOUND]), bool(out[TURNING]))
     values = out[FIRST_MEASURE:]
     measures = dict(zip(MEASURES, values.tolist(), strict=True))
-    found = part.found and (not part.turning or abs(measures["turns"]) >= config.limits.spin_turns)
+    found = settled(part, measures["turns"], config.limits)
     if not found and case.looks:
         return
     window = (part.first * step, part.last * step)

@@ -29,6 +29,7 @@ from sim.store import (
     END_SIZE,
     SIGNATURE,
     Label,
+    check_version,
     config_contents,
     describe,
     label_of,
@@ -515,17 +516,7 @@ def _check_format(file: h5py.File, where: str) -> None:
             f"{where}: is an HDF5 file {found}, not a map (format {FORMAT!r}). Name a file that"
             " this program wrote for a study."
         )
-    version = file.attrs.get("format_version")
-    if not isinstance(version, np.integer) or version < 1:
-        raise StoreError(
-            f"{where}: has no valid format_version (a whole number from 1), but {version!r}."
-            f" {_ANOTHER}"
-        )
-    if version > FORMAT_VERSION:
-        raise StoreError(
-            f"{where}: has format version {version}, written by a newer program; this one reads"
-            f" up to {FORMAT_VERSION}. Update the program."
-        )
+    check_version(file, where, FORMAT_VERSION, _ANOTHER)
 
 
 def _map(file: h5py.File, where: str, with_states: bool) -> MapResult:
