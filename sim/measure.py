@@ -188,7 +188,8 @@ def run_measures(
         one the slope of the path. Turns are net turns about the track over the part, positive
         starboard side down. For a bait that keeps turning and a free one that comes near straight
         up or down, Euler angles mean nothing: yaw and roll amplitude, lean and frequency are NaN.
-        The depth rate is positive for a bait that still goes down.
+        The depth rate is positive for a bait that still goes down. The most turns are those between
+        any two moments of the whole run, without sign.
     """
     yaw, pitch, roll, twist = _plain_angles(angles)
     place, quat, pull, tip = _plain(position), _plain(attitude), _plain(tension), _plain(rod)

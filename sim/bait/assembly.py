@@ -9,7 +9,7 @@ import numpy as np
 
 from sim.bait.added_mass import shift_matrix
 from sim.bait.cached import read_only
-from sim.bait.frame import GRAM, GRAM_PER_CM3, from_nose, squared_lengths, total
+from sim.bait.frame import GRAM, GRAM_PER_CM3, MM, from_nose, squared_lengths, total
 from sim.bait.plates import PlateProperties, plate_properties
 from sim.bait.sections import BodyProperties, body_properties
 from sim.config.models import Config
@@ -257,12 +257,13 @@ def _body_parts(
     """The body's material, its filling, and the material that the ballast holes take away."""
     settings = config.bait.body
     assert settings is not None
+    aside = np.array([0.0, settings.lopsided_mm * MM, 0.0])
     parts = [
         Part(
             "body",
             "body",
             density * body.solid_volume,
-            body.solid_centroid,
+            body.solid_centroid + aside,
             body.volume,
             density * body.solid_inertia,
             body.centroid,

@@ -136,10 +136,11 @@ def resolved_json(config: Config) -> str:
 def config_digest(config: Config) -> str:
     """SHA-256 (hex) of the resolved values that can change an answer.
 
-    The top-level ``name`` and ``note`` are left out, so a renamed file keeps its digest. Key order,
-    comments, and 5 against 5.0 make no difference.
+    The top-level ``name`` and ``note`` are left out, so a renamed file keeps its digest, and so are
+    ``build`` and ``uncertainty``, which no single run reads. Key order, comments, and 5 against 5.0
+    make no difference.
     """
-    values = config.model_dump(mode="json", exclude={"name", "note"})
+    values = config.model_dump(mode="json", exclude={"name", "note", "build", "uncertainty"})
     text = json.dumps(
         _no_negative_zero(values), sort_keys=True, separators=(",", ":"), allow_nan=False
     )

@@ -10,6 +10,7 @@ from typing import Any, Literal
 from pydantic import PrivateAttr
 
 from sim.config import checks
+from sim.config.builds import Build, Uncertainty
 from sim.config.fields import Table, Vector3, table, value
 from sim.config.parts import Bait, Ballast, Bill, Body, Hook, Plate, Station, Tie
 
@@ -18,6 +19,7 @@ __all__ = [
     "Ballast",
     "Bill",
     "Body",
+    "Build",
     "Coefficients",
     "Config",
     "Hook",
@@ -30,6 +32,7 @@ __all__ = [
     "Start",
     "Station",
     "Tie",
+    "Uncertainty",
     "Water",
 ]
 
@@ -272,6 +275,14 @@ class Limits(Table):
     spin_turns: float = value(
         "net turns about the long axis from which a bait spins", "turns", 1.0, "a convention", gt=0
     )
+    run_off_deg: float = value(
+        "angle between line and retrieve from above beyond which a bait runs off to one side",
+        "degrees",
+        10.0,
+        "a convention, decides no class",
+        gt=0,
+        lt=90,
+    )
 
 
 class Loads(Table):
@@ -398,6 +409,12 @@ class Config(Table):
     limits: Limits = table("limits between the classes of motion", Limits)
     loads: Loads = table("loads that act", Loads)
     coefficients: Coefficients = table("coefficients of the load models", Coefficients)
+    build: Build = table(
+        "how closely baits are built", Build, "read by risk alone, changes no single run"
+    )
+    uncertainty: Uncertainty = table(
+        "how far coefficients may lie off", Uncertainty, "read by risk alone, changes no single run"
+    )
 
     _source_text: str = PrivateAttr(default="")
     _source_path: str = PrivateAttr(default="")

@@ -70,6 +70,14 @@ class Body(Table):
         ge=0,
         le=25,
     )
+    lopsided_mm: float = value(
+        "sideways offset of the centre of mass of the body's material",
+        "mm",
+        0.0,
+        "uneven wood or casting, positive to starboard",
+        ge=-20,
+        le=20,
+    )
     crossflow_sway: float | None = value(
         "drag coefficient of the sections in sideways flow",
         default=None,
@@ -220,6 +228,14 @@ class Tie(Table):
     )
     right_mm: float = value(
         "sideways offset of the tie point", "mm", 0.0, "a bent eye, positive to starboard"
+    )
+    eye_mm: float = value(
+        "length of the wire between the place where it may bend and the knot",
+        "mm",
+        5.0,
+        "used where an eye is bent, by tune alone",
+        gt=0,
+        le=50,
     )
 
 

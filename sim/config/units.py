@@ -14,6 +14,7 @@ UNITS: dict[str, str] = {
     "gpa": "GPa",
     "deg": "degrees",
     "turns": "turns",
+    "percent": "%",
     "g": "g",
     "m": "m",
     "s": "s",

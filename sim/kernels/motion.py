@@ -52,6 +52,7 @@ MEASURES = (
     "nose_sweep_mm",
     "tail_sweep_mm",
     "speed_m_s",
+    "most_turns",
 )
 N_OUT = FIRST_MEASURE + len(MEASURES)
 
@@ -361,7 +362,7 @@ def part_measures(
     first, last, turning, yaw, pitch, roll, twist, position, attitude, tension, rod, step, params,
     nose, tail, out,
 ):  # fmt: skip
-    """Measures over the records ``first`` to ``last``.
+    """Measures over the records ``first`` to ``last``; the most turns over all records.
 
     Parameters
     ----------
@@ -387,6 +388,7 @@ def part_measures(
     ahead, beside = math.cos(heading), math.sin(heading)
     on_line = params[ON_LINE] > 0.0
     tied = on_line and params[TIED] > 0.0
+    most_turns = peak_to_peak(twist)  # of the whole run
     yaw, pitch, roll = yaw[first : last + 1], pitch[first : last + 1], roll[first : last + 1]
     twist = twist[first : last + 1]
     nose, tail = nose[:n], tail[:n]
@@ -460,6 +462,7 @@ def part_measures(
     out[at + 12] = 1e3 * sweep(nose, frequency, step)
     out[at + 13] = 1e3 * sweep(tail, frequency, step)
     out[at + 14] = math.sqrt(dx * dx + dy * dy + dz * dz) / span if span > 0.0 else 0.0
+    out[at + 15] = most_turns
 
 
 @kernel

@@ -176,6 +176,8 @@ def _measures(run: RunResult) -> list[tuple[str, RenderableType]]:
     rate = abs(get("turn_rate_hz"))
     if run.motion_class == "spinning" and math.isfinite(rate):
         turns += f", {fixed(rate, 2)} per second"
+    elif (most := get("most_turns")) >= run.config.limits.spin_turns:
+        turns += f"; went round {fixed(most, 1)} times on the way"
     rows += [
         ("Side drift", sided(drift, 1, "mm per m", "to starboard", "to port")),
         ("Turns", turns),

@@ -187,7 +187,7 @@ def run_cases(study: Study, cases: Sequence[int]) -> CaseTable:
 def _config(study: Study, case: int) -> Config | Exception:
     """Configuration of a case, or what is wrong with it."""
     try:
-        return study.cell_config(*divmod(case, len(study.starts)))
+        return study.case_config(case)
     except NOT_BUILT as error:
         return error
 

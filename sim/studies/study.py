@@ -83,6 +83,8 @@ class Study:
     stop_early : bool
     keep_states_ms : float                  0 keeps measures only [ms]
     chunk : int
+    kind : str                              "map" from a file; "holes" or "tune" when a command
+                                            laid it out. Decides no result, only how it is told
     """
 
     name: str
@@ -98,6 +100,7 @@ class Study:
     stop_early: bool = True
     keep_states_ms: float = 0.0
     chunk: int = 128
+    kind: str = "map"
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -118,7 +121,7 @@ class Study:
         """Index along each axis of a cell given by its flat index; IndexError outside."""
         if not 0 <= cell < self.cell_count:
             raise IndexError(f"cell {cell} is not one of 0 to {self.cell_count - 1}")
-        return (cell,) if len(self.axes) == 1 else divmod(cell, self.axes[1].values.size)
+        return tuple(int(i) for i in np.unravel_index(cell, self.shape))
 
     def cell_values(self, cell: int) -> tuple[float, ...]:
         """Value along each axis of a cell."""
@@ -154,6 +157,10 @@ class Study:
         """
         return with_overrides(self.base, self.cell_overrides(cell, start))
 
+    def case_config(self, case: int) -> Config:
+        """Configuration of a case by its number: cell times starts plus start."""
+        return self.cell_config(*divmod(case, len(self.starts)))
+
     @cached_property
     def study_digest(self) -> str:
         """SHA-256 (hex) over all that decides results.
@@ -180,7 +187,7 @@ class Study:
             name: getattr(self, name)
             for name in (
                 "name", "note", "text", "source_path", "fixed", "levels", "starts", "seed",
-                "stop_early", "keep_states_ms", "chunk",
+                "stop_early", "keep_states_ms", "chunk", "kind",
             )
         }  # fmt: skip
         content["base"] = {

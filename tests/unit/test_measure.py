@@ -488,6 +488,7 @@ def test_names_of_the_measures_end_in_their_unit() -> None:
         "lean_deg", "pitch_deg", "turns", "turn_rate_hz", "depth_m", "depth_rate_mm_s",
         "line_tension_n",
         "side_drift_m_per_m", "nose_sweep_mm", "tail_sweep_mm", "speed_m_s",
+        "most_turns",
     }  # fmt: skip
 
 

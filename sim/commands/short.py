@@ -1,0 +1,130 @@
+"""Studies that take seconds: run in one go, kept in one file, drawn in one picture.
+
+Shared by the commands that lay out a study themselves. There is nothing to go on with after an
+interrupt.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from sim import terminal
+from sim.commands.inputs import RESULTS, check_names
+from sim.errors import RuntrueError
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from sim.studies.store import MapResult
+    from sim.studies.study import Study
+
+WorkersOption = Annotated[
+    int | None,
+    typer.Option(
+        "--workers",
+        metavar="N",
+        min=1,
+        help="Processes that calculate side by side. [default: as many as processors]",
+    ),
+]
+
+
+@dataclass(frozen=True)
+class Files:
+    """The two files of a study that takes seconds, and whether they may be replaced."""
+
+    result: Path
+    picture: Path
+    force: bool
+
+    @classmethod
+    def of(cls, name: str, output: Path | None, picture: Path | None, *, force: bool) -> Files:
+        """Files as asked for; left out, ``results/NAME.h5`` and a picture beside the result."""
+        result = output if output is not None else RESULTS / f"{name}.h5"
+        return cls(result, picture if picture is not None else result.with_suffix(".png"), force)
+
+    def check(self, config: Path) -> None:
+        """Find out before any work what is wrong with the names, or in the way.
+
+        Raises
+        ------
+        ConfigError, StoreError
+        """
+        check_names(config, self.result, self.picture)
+        terminal.check_file(self.result, force=self.force)
+        terminal.check_picture(self.picture, force=self.force)
+
+
+def run_short(study: Study, files: Files, *, quiet: bool, workers: int | None) -> MapResult:
+    """Run a study and write its file; an interrupt leaves nothing behind.
+
+    Raises
+    ------
+    StoreError
+    typer.Exit
+        After Ctrl-C.
+    """
+    from sim.studies.parts import PartFolder
+    from sim.studies.run import processors, run_study
+
+    try:
+        with terminal.Tally(study.name, quiet=quiet) as tally:
+            return run_study(
+                study, files.result, force=True, workers=workers or processors(), progress=tally
+            )
+    except KeyboardInterrupt:
+        PartFolder.of(files.result.resolve(), str(files.result)).remove()
+        terminal.complain("interrupted; nothing was written.")
+        raise typer.Exit(terminal.INTERRUPTED) from None
+
+
+def tell(
+    files: Files,
+    *,
+    as_json: bool,
+    facts: Callable[[list[str]], dict[str, Any]],
+    summary: Callable[[], RenderableType],
+    draw: Callable[[Path], object],
+) -> None:
+    """Draw and print what a study came to.
+
+    Parameters
+    ----------
+    files : Files           the result is written already
+    as_json : bool
+    facts : callable        from the names of the pictures drawn to the JSON document
+    summary : callable      the same in words
+    draw : callable         draws the picture
+
+    Raises
+    ------
+    typer.Exit
+        When the picture could not be drawn; the answer is printed all the same.
+    """
+    from sim.report.text import to_json
+
+    complaint = ""
+    drawn: list[str] = []
+    try:
+        files.picture.parent.mkdir(parents=True, exist_ok=True)
+        draw(files.picture)
+        drawn.append(str(files.picture))
+    except RuntrueError as error:
+        complaint = str(error)
+    except OSError as error:
+        complaint = f"{files.picture}: cannot be drawn ({error.strerror or error})."
+    if as_json:
+        terminal.emit(to_json(facts(drawn)))
+    else:
+        terminal.show(summary())
+        terminal.emit(f"Wrote {files.result}")
+        for name in drawn:
+            terminal.emit(f"Wrote {name}")
+    if complaint:
+        terminal.complain(complaint)
+        raise typer.Exit(terminal.FAILED)
