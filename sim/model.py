@@ -21,6 +21,7 @@ from sim.bait.frame import (
 )
 from sim.bait.plates import SIDE_EDGE, PlateProperties
 from sim.bait.sections import (
+    BodyProperties,
     Strips,
     axial_coefficient,
     crossflow_coefficients,
@@ -87,16 +88,22 @@ def body_side_force(config: Config, bait: Assembly, heave: bool) -> SideForce:
     )
 
 
+def crossflow_factor(config: Config, body: BodyProperties) -> float:
+    """Share of the crossflow drag that the body keeps: as configured, or by its slenderness."""
+    factor = config.coefficients.crossflow_end_factor
+    if factor is not None:
+        return factor
+    diameter = math.sqrt(4.0 * body.frontal_area / math.pi)
+    return crossflow_end_factor(body.length, diameter)
+
+
 def _strip_rows(config: Config, bait: Assembly) -> np.ndarray:
     """Crossflow strips, shape (strips, N_STRIP)."""
     body, settings = bait.body, config.bait.body
     if body is None or settings is None:
         return np.zeros((0, lo.N_STRIP))
     strips = body.strips
-    factor = config.coefficients.crossflow_end_factor
-    if factor is None:
-        diameter = math.sqrt(4.0 * body.frontal_area / math.pi)
-        factor = crossflow_end_factor(body.length, diameter)
+    factor = crossflow_factor(config, body)
     sway, heave = crossflow_coefficients(settings, body)
     scale = 0.5 * bait.water.density * factor if config.loads.body_drag else 0.0
     kept = np.ones(strips.x.shape)

@@ -39,6 +39,7 @@ Overrides = dict[str, Any]
 
 HEAVY_G = 1.0e6  # a total that no hardware exceeds, to ask for a volume whatever the mass
 SLACK_MM = 1e-9  # of a distance that was calculated to be the end of the path
+BEND_DEG = 75.0  # most that an eye is bent to either side
 # What the tables with several entries hold, as a label calls it.
 ENTRIES = {"ballast": "weight", "hook": "hook", "plate": "plate", "station": "station"}
 
@@ -150,6 +151,27 @@ def _reserve_buoyancy(config: Config) -> Callable[[float], Overrides]:
     return at
 
 
+def _eye_bend(config: Config) -> Callable[[float], Overrides]:
+    tie = config.bait.tie
+    if tie is None:
+        raise _refuse(config, "eye_bend_deg: there is no eye to bend. Add [bait.tie].")
+
+    def at(value: float) -> Overrides:
+        if not -BEND_DEG <= value <= BEND_DEG:
+            raise _refuse(
+                config,
+                f"eye_bend_deg = {number(value)}: must be from {number(-BEND_DEG)} to"
+                f" {number(BEND_DEG)} degrees, positive to starboard. Bend it less.",
+            )
+        angle = math.radians(value)
+        return {
+            "bait.tie.right_mm": tie.right_mm + tie.eye_mm * math.sin(angle),
+            "bait.tie.from_nose_mm": tie.from_nose_mm + tie.eye_mm * (1.0 - math.cos(angle)),
+        }
+
+    return at
+
+
 NAMED_AXES: dict[str, NamedAxis] = {
     axis.key: axis
     for axis in (
@@ -183,6 +205,16 @@ NAMED_AXES: dict[str, NamedAxis] = {
             reads=("bait.body", "bait.bill", "bait.plate", "bait.ballast", "bait.hook", "water",
                    "solver"),
             prepare=_reserve_buoyancy,
+        ),
+        NamedAxis(
+            key="eye_bend_deg",
+            unit="degrees",
+            label="bend of the eye",
+            description="Angle by which the wire of the eye is bent to the side from where the file"
+            " has it, positive to starboard; moves the knot aside and a little back.",
+            sets=("bait.tie.right_mm", "bait.tie.from_nose_mm"),
+            reads=("bait.tie.eye_mm",),  # what else it reads it sets
+            prepare=_eye_bend,
         ),
     )
 }  # fmt: skip

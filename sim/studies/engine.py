@@ -37,7 +37,7 @@ from sim.outcome import Outcome, creeps, diverged, judge, settled
 from sim.plan import Plan, plan_retrieve
 
 if TYPE_CHECKING:
-    from sim.studies.study import Study
+    from sim.studies.kinds import AnyStudy
 
 STATUSES = ("settled", "not settled", "line in", "diverged", "invalid", "not run")
 CLASSES = ("tight", "balanced", "over-rolling", "spinning")
@@ -159,12 +159,12 @@ def run_configs(
     return [(case.outcome, case.measures) for case in cases if case.outcome is not None]
 
 
-def run_cases(study: Study, cases: Sequence[int]) -> CaseTable:
+def run_cases(study: AnyStudy, cases: Sequence[int]) -> CaseTable:
     """Run cases of a study.
 
     Parameters
     ----------
-    study : Study
+    study : a study of any kind
     cases : sequence of int    case numbers
 
     Returns
@@ -184,7 +184,7 @@ def run_cases(study: Study, cases: Sequence[int]) -> CaseTable:
     return _table(study, cases, found)
 
 
-def _config(study: Study, case: int) -> Config | Exception:
+def _config(study: AnyStudy, case: int) -> Config | Exception:
     """Configuration of a case, or what is wrong with it."""
     try:
         return study.case_config(case)
@@ -347,7 +347,7 @@ def _for_good(
     return all(not abs(margins[name]) < CLEAR * scale for name, scale in near.items())
 
 
-def _table(study: Study, cases: Sequence[int], found: Sequence[_Case]) -> CaseTable:
+def _table(study: AnyStudy, cases: Sequence[int], found: Sequence[_Case]) -> CaseTable:
     """Rows of finished cases."""
     outcomes = [case.outcome for case in found if case.outcome is not None]
     return CaseTable(

@@ -69,4 +69,13 @@ def _buoyancy(config: Config) -> float:
     return (bait.water.density * bait.volume - bait.mass) * 1e3
 
 
-_NAMED = {"tie_path_mm": _tie, "line_rise_deg": _rise, "reserve_buoyancy_g": _buoyancy}
+def _bend(config: Config) -> float:
+    return math.nan if config.bait.tie is None else 0.0
+
+
+_NAMED = {
+    "tie_path_mm": _tie,
+    "line_rise_deg": _rise,
+    "reserve_buoyancy_g": _buoyancy,
+    "eye_bend_deg": _bend,
+}

@@ -30,7 +30,7 @@ from sim.errors import StoreError
 from sim.kernels.motion import MEASURES
 from sim.store import END_SIZE, last_line, utf8, write_whole, writing
 from sim.studies.engine import MARGINS, CaseTable
-from sim.studies.study import Study
+from sim.studies.kinds import AnyStudy
 
 _fcntl: ModuleType | None
 _msvcrt: ModuleType | None
@@ -65,7 +65,9 @@ DECIDES_NOTHING = (
     "report",
     "store.py",
     "studies/compare.py",
+    "studies/files.py",
     "studies/parts.py",
+    "studies/risk_store.py",
     "studies/store.py",
     "studies/workers.py",
     "terminal.py",
@@ -74,7 +76,7 @@ _SPARE = 1 << 16  # bytes that HDF5 and the smaller groups of a result take besi
 _COLUMNS = ("case", "status", "motion_class", "measures", "margins", "first_s", "last_s", "end_s")
 
 
-def bits_of(study: Study) -> dict[str, str]:
+def bits_of(study: AnyStudy) -> dict[str, str]:
     """Versions that decide the bits of a result, of the program in this process."""
     found = provenance.collect(study.base)
     return {
@@ -182,12 +184,12 @@ class PartFolder:
 
     # -------------------------------------------------------------------------------- study.json
 
-    def begin(self, study: Study, *, replace: bool) -> None:
+    def begin(self, study: AnyStudy, *, replace: bool) -> None:
         """Make the folder and say in it what is being run.
 
         Parameters
         ----------
-        study : Study
+        study : a study of any kind
         replace : bool    an existing result may be replaced at the end
 
         Raises

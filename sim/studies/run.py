@@ -1,4 +1,4 @@
-"""A whole study: planned level by level, worked off chunk by chunk, resumed, merged into one file.
+"""A whole study: planned step by step, worked off chunk by chunk, resumed, merged into one file.
 
 Finished chunks lie in a side folder (:mod:`sim.studies.parts`) until the last one is there, so a
 study that was stopped, by whatever, goes on where it was. What a case comes to depends neither on
@@ -11,10 +11,11 @@ import json
 import os
 import shlex
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -24,19 +25,65 @@ from sim.errors import StoreError
 from sim.store import check_output
 from sim.studies import grid
 from sim.studies.engine import FAILED, NO_CLASS, STATUSES, CaseTable, run_cases
+from sim.studies.kinds import AnyStudy, study_from_json
 from sim.studies.parts import PartFolder, bits_of, chunk_mark
 from sim.studies.store import MapResult, load_map, write_map
 from sim.studies.study import Study
 from sim.studies.workers import Calculate, Chunk, Work, processors, workers_for
 
-__all__ = ["Calculate", "Overlay", "Progress", "processors", "run_study"]
+__all__ = [
+    "Calculate",
+    "Merged",
+    "Overlay",
+    "Plan",
+    "Progress",
+    "Ways",
+    "carry_out",
+    "processors",
+    "run_study",
+]
 
+# Asks for cases, and is sent what they came to, in no order, without stored states; what it
+# returns is handed to the one that writes.
+Plan = Generator[np.ndarray, list[CaseTable], Any]
 Progress = Callable[[int, int, int], None]  # done, planned so far, failed
 Modes = tuple[tuple[np.ndarray, ...], Mapping[str, np.ndarray]]
 Overlay = Callable[["Study"], Modes]
 
 FAILED_CODE = NO_CLASS - 1
 _FAILED = tuple(STATUSES.index(name) for name in FAILED)
+
+
+@dataclass(frozen=True)
+class Merged:
+    """Finished chunks on their way into one file.
+
+    Attributes
+    ----------
+    tables : iterator of CaseTable       in the order of their numbers, one in memory at a time
+    ended : object                       what the plan returned
+    notes : dict of str to str           provenance
+    records : int                        most records that the states of a chunk have
+    temporary, real : Path               written there, then put in its place
+    where : str                          name of the file in messages
+    """
+
+    tables: Iterator[CaseTable]
+    ended: Any
+    notes: dict[str, str]
+    records: int
+    temporary: Path
+    real: Path
+    where: str
+
+
+@dataclass(frozen=True)
+class Ways:
+    """What differs between kinds of studies: how they are planned, written and read."""
+
+    plan: Callable[[Any], Plan]
+    write: Callable[[Any, Merged], None]
+    load: Callable[[str | os.PathLike[str]], Any]
 
 
 def run_study(
@@ -87,21 +134,57 @@ def run_study(
     An interrupt (``KeyboardInterrupt``) and errors of ``calculate`` come through; the side folder
     then holds the finished chunks, to go on with ``resume``.
     """
-    where = os.fspath(output)
     if study.levels and len(study.starts) > 1:
         raise ValueError("a refined map has one start a cell")
+
+    def write(study: Study, merged: Merged) -> None:
+        codes, inferred = merged.ended
+        modes = overlay(study) if overlay is not None else None
+        write_map(
+            study, merged.tables, codes, inferred, modes, merged.notes, merged.temporary,
+            merged.real, merged.where, records=merged.records,
+        )  # fmt: skip
+
+    found: MapResult = carry_out(
+        study, output, Ways(_level_by_level, write, _without_states), resume=resume, force=force,
+        scheduler=scheduler, workers=workers, progress=progress, calculate=calculate,
+    )  # fmt: skip
+    return found
+
+
+def _without_states(path: str | os.PathLike[str]) -> MapResult:
+    return load_map(path, states=False)
+
+
+def carry_out(
+    study: AnyStudy,
+    output: str | os.PathLike[str],
+    ways: Ways,
+    *,
+    resume: bool = False,
+    force: bool = False,
+    scheduler: str | None = None,
+    workers: int = 1,
+    progress: Progress | None = None,
+    calculate: Calculate = run_cases,
+) -> Any:
+    """Run what the plan of any study asks for, and write its file.
+
+    As :func:`run_study`, which does it for maps; returns what ``ways.load`` reads.
+    """
+    where = os.fspath(output)
     real = check_output(where, overwrite=force or resume)
     folder = PartFolder.of(real, where)
     with folder.locked():
         check_output(where, overwrite=force or resume)  # another process may just have finished it
         return _run(
-            study, real, where, folder, resume, force, scheduler, workers, progress, calculate,
-            overlay,
-        )  # fmt: skip
+            study, ways, real, where, folder, resume, force, scheduler, workers, progress, calculate
+        )
 
 
 def _run(
-    study: Study,
+    study: AnyStudy,
+    ways: Ways,
     real: Path,
     where: str,
     folder: PartFolder,
@@ -111,12 +194,11 @@ def _run(
     workers: int,
     progress: Progress | None,
     calculate: Calculate,
-    overlay: Overlay | None,
-) -> MapResult:
-    """:func:`run_study` while the folder is locked."""
+) -> Any:
+    """:func:`carry_out` while the folder is locked."""
     versions = bits_of(study)
     if resume:
-        finished = _finished(study, versions, real, where, folder, force)
+        finished = _finished(study, ways, versions, real, where, folder, force)
         if finished is not None:
             return finished
     elif folder.exists() and not force:
@@ -126,9 +208,8 @@ def _run(
     with workers_for(study, versions, scheduler, workers, calculate) as work:
         chunk = _open(study, versions, folder, resume=resume, force=force)
         job = _Job(study, folder, chunk_mark(study.study_digest, versions), chunk, progress)
-        codes, inferred = _work_off(job, work)
+        ended = _work_off(job, work, ways.plan(study))
     seconds = time.monotonic() - started
-    modes = overlay(study) if overlay is not None else None
     notes = {
         **provenance.collect(study.base),
         "source_digest": versions["source_digest"],
@@ -140,19 +221,18 @@ def _run(
         "wall_time_s": f"{seconds:.2f}",
     }
     folder.check_room(job.padding)
-    write_map(
-        study, job.tables(), codes, inferred, modes, notes, folder.merged, real, where,
-        records=job.records,
-    )  # fmt: skip
+    merged = Merged(job.tables(), ended, notes, job.records, folder.merged, real, where)
+    ways.write(study, merged)
     folder.remove()
-    return load_map(real, states=False)
+    return ways.load(real)
 
 
 # ------------------------------------------------------------------------------- what is there
 
 
-def _in_the_way(study: Study, where: str, folder: PartFolder) -> str:
-    again = shlex.join(["runtrue", "map", study.source_path or "STUDY.toml", "--output", where])
+def _in_the_way(study: AnyStudy, where: str, folder: PartFolder) -> str:
+    source = study.source_path or "FILE.toml"
+    again = shlex.join(["runtrue", study.kind, source, "--output", where])
     return (
         f"{folder.where}: an earlier study was stopped before it was finished. To begin anew:"
         f" {again} --force -- to go on with it: {again} --resume"
@@ -160,19 +240,20 @@ def _in_the_way(study: Study, where: str, folder: PartFolder) -> str:
 
 
 def _finished(
-    study: Study,
+    study: AnyStudy,
+    ways: Ways,
     versions: Mapping[str, str],
     real: Path,
     where: str,
     folder: PartFolder,
     force: bool,
-) -> MapResult | None:
-    """The map, when it is there and whole; None when there is something left to do."""
+) -> Any:
+    """The result, when it is there and whole; None when there is something left to do."""
     note = folder.note()
     if not real.exists() or (note is not None and note["replace"]):
         return None
     try:
-        found = load_map(where, states=False)
+        found = ways.load(where)
     except StoreError:
         if force:
             return None
@@ -188,11 +269,11 @@ def _finished(
 
 
 def _differs(
-    study: Study,
+    study: AnyStudy,
     versions: Mapping[str, str],
     digest: str,
     theirs: Mapping[str, str],
-    stored: Study | None,
+    stored: AnyStudy | None,
 ) -> str:
     """How what is stored differs from what is to be run, as a sentence; "" when it does not."""
     if digest != study.study_digest:
@@ -214,22 +295,23 @@ def _differs(
     return ""
 
 
-def _only_the_bait(study: Study, stored: Study) -> bool:
+def _only_the_bait(study: AnyStudy, stored: AnyStudy) -> bool:
     """Whether two studies differ in nothing but what the bait's file says."""
     fixed = [json.dumps(one.fixed, sort_keys=True) for one in (study, stored)]
-    same = replace(stored, base=study.base).study_digest == study.study_digest
+    same = stored.kind == study.kind
+    same = same and replace(stored, base=study.base).study_digest == study.study_digest
     return same and fixed[0] == fixed[1]
 
 
 def _open(
-    study: Study, versions: Mapping[str, str], folder: PartFolder, *, resume: bool, force: bool
+    study: AnyStudy, versions: Mapping[str, str], folder: PartFolder, *, resume: bool, force: bool
 ) -> int:
     """Make the side folder ready; number of cases a chunk, that of the first call."""
     note = folder.note() if resume else None
     if note is not None:
         stored = None
         with suppress(Exception):  # a note of another version may hold anything
-            stored = Study.from_json(json.dumps(note["study"]))
+            stored = study_from_json(json.dumps(note["study"]))
         problem = _differs(study, versions, note["digest"], note["versions"], stored)
         if not problem:
             folder.clean()
@@ -251,7 +333,7 @@ def _open(
 class _Job:
     """Which chunks there are so far, and what came of them."""
 
-    study: Study
+    study: AnyStudy
     folder: PartFolder
     mark: str
     chunk: int  # cases
@@ -270,10 +352,8 @@ class _Job:
         """Bytes by which the states grow when all are made as long as the longest."""
         return (self.kept * max(1, self.records) - self.rows) * 7 * 8
 
-    def plan(self, cells: np.ndarray) -> list[Chunk]:
-        """Cut the cases of some cells into chunks; numbers go on from those before."""
-        starts = len(self.study.starts)
-        cases = (cells[:, None] * starts + np.arange(starts)).ravel()
+    def plan(self, cases: np.ndarray) -> list[Chunk]:
+        """Cut cases into chunks; numbers go on from those before."""
         first = len(self.chunks)
         self.chunks += [cases[i : i + self.chunk] for i in range(0, len(cases), self.chunk)]
         self.planned += len(cases)
@@ -302,18 +382,31 @@ class _Job:
             yield table
 
 
-def _work_off(job: _Job, work: Work) -> tuple[np.ndarray, np.ndarray]:
-    """Run level by level; class codes of all cells, and which of them were inferred."""
-    study, levels = job.study, job.study.levels
+def _work_off(job: _Job, work: Work, plan: Plan) -> Any:
+    """Run what a plan asks for, as long as it does; what it returns."""
+    try:
+        cases = next(plan)
+        while True:
+            found = []
+            for table in _results(job, job.plan(cases), work):
+                job.count(table)
+                found.append(replace(table, states=None))
+            cases = plan.send(found)
+    except StopIteration as end:
+        return end.value
+
+
+def _level_by_level(study: Study) -> Plan:
+    """Plan of a map; returns class codes of all cells, and which of them were inferred."""
+    levels, starts = study.levels, np.arange(len(study.starts))
     codes = np.full(study.shape, NO_CLASS, dtype=np.int64)
     known = np.zeros(study.shape, dtype=bool)
     for level in range(levels + 1):
         while (cells := grid.next_cells(level, levels, codes, known)).size:
-            for table in _results(job, job.plan(cells), work):
-                cell = table.case // len(study.starts)
+            for table in (yield (cells[:, None] * starts.size + starts).ravel()):
+                cell = table.case // starts.size
                 codes.flat[cell] = _codes(table)
                 known.flat[cell] = True
-                job.count(table)
         codes = grid.fill(level, levels, codes, known)
     return codes, ~known
 

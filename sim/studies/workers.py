@@ -24,12 +24,12 @@ import numpy as np
 
 from sim.errors import RunError
 from sim.studies.engine import CaseTable
+from sim.studies.kinds import AnyStudy, study_from_json
 from sim.studies.parts import bits_of
-from sim.studies.study import Study
 
 __all__ = ["Calculate", "Chunk", "Work", "processors", "workers_for"]
 
-Calculate = Callable[[Study, Sequence[int]], CaseTable]
+Calculate = Callable[[Any, Sequence[int]], CaseTable]
 Chunk = tuple[int, np.ndarray]  # number and cases
 Work = Callable[[Iterable[Chunk]], Iterator[tuple[int, CaseTable]]]
 
@@ -48,7 +48,7 @@ def processors() -> int:
 
 
 def workers_for(
-    study: Study,
+    study: AnyStudy,
     versions: Mapping[str, str],
     scheduler: str | None,
     workers: int,
@@ -62,7 +62,7 @@ def workers_for(
     return nullcontext(_here(study, calculate))
 
 
-def _here(study: Study, calculate: Calculate) -> Work:
+def _here(study: AnyStudy, calculate: Calculate) -> Work:
     def work(chunks: Iterable[Chunk]) -> Iterator[tuple[int, CaseTable]]:
         for number, cases in chunks:
             yield number, calculate(study, cases.tolist())
@@ -74,7 +74,7 @@ def _here(study: Study, calculate: Calculate) -> Work:
 
 
 @contextmanager
-def _processes(study: Study, workers: int, calculate: Calculate) -> Iterator[Work]:
+def _processes(study: AnyStudy, workers: int, calculate: Calculate) -> Iterator[Work]:
     """Processes of their own: between two steps a case needs Python, which runs one thread."""
     pool: ProcessPoolExecutor | None = None
     others = set(multiprocessing.active_children())
@@ -143,13 +143,13 @@ def _no_interrupt() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-_mine: list[tuple[Study, Calculate]] = []  # of a process that calculates
+_mine: list[tuple[AnyStudy, Calculate]] = []  # of a process that calculates
 
 
 def _begin(text: str, calculate: Calculate, parent: int) -> None:
     """Start of a process that calculates."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that runs the study ends it
-    _mine.append((Study.from_json(text), calculate))
+    _mine.append((study_from_json(text), calculate))
     threading.Thread(target=_leave_with, args=(parent,), daemon=True).start()
 
 
@@ -170,7 +170,7 @@ def _one(number: int, cases: Sequence[int]) -> tuple[int, CaseTable]:
 
 @contextmanager
 def _cluster(
-    study: Study, versions: Mapping[str, str], address: str, calculate: Calculate
+    study: AnyStudy, versions: Mapping[str, str], address: str, calculate: Calculate
 ) -> Iterator[Work]:
     """Calculate on the workers of a Dask cluster; results come back to this process alone."""
     try:
@@ -231,8 +231,8 @@ def _remote(
 
 
 @lru_cache(maxsize=2)
-def _study(text: str) -> Study:
-    return Study.from_json(text)
+def _study(text: str) -> AnyStudy:
+    return study_from_json(text)
 
 
 def _result(done: Any, address: str) -> tuple[int, dict[str, str], CaseTable]:

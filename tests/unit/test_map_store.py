@@ -898,7 +898,7 @@ def test_runs_and_maps_are_told_apart(make: Callable[..., Study], stored: Path) 
     assert is_map("map.h5")
     assert not is_map("run.h5")
     assert refusal(lambda: load_map("run.h5")) == (
-        "run.h5: holds one run, not a map. Name the map of a study."
+        "run.h5: holds one run, not a map. Name another."
     )
     assert "format 'runtrue map', not a run" in refusal(lambda: load_run("map.h5"))
 

@@ -1,0 +1,641 @@
+"""A row of trial holes down the nose and out along the bill, and the sweet spot in it.
+
+The row is run at a quarter of the pitch, so that the ends of the sweet spot are known to that.
+Everything below :func:`holes_study` reads a finished result and changes nothing; any map over the
+tie path and the speed will do.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import Any
+
+import numpy as np
+
+from sim.bait.assembly import assemble
+from sim.bait.tie_path import tie_path
+from sim.config import Config, with_overrides
+from sim.config.models import Limits
+from sim.errors import ConfigError, RunError
+from sim.kernels.motion import MEASURES
+from sim.studies.axes import axis_label, axis_unit
+from sim.studies.engine import CLASSES, FAILED, STATUSES, CaseTable, run_cases
+from sim.studies.store import MapResult
+from sim.studies.study import Axis, Study
+from sim.studies.workers import workers_for
+
+__all__ = [
+    "Change",
+    "Changes",
+    "Nearest",
+    "OwnTie",
+    "SweetSpot",
+    "Tried",
+    "balanced_throughout",
+    "changes_of",
+    "depth_angle_deg",
+    "goes_round",
+    "hole_places",
+    "holes_study",
+    "nearest",
+    "own_tie",
+    "pitch_of",
+    "sweet_spot",
+    "sweet_spots",
+    "try_changes",
+    "widest_range",
+]
+
+TIE, SPEED = "tie_path_mm", "retrieve.speed_m_s"
+FINER = 4  # holes run for each one that is told
+FEWEST = 3  # holes that make a row
+DIGITS = 9  # decimals of a place [mm]: 0.3 and not 0.30000000000000004
+NEAR = 1e-6  # of a step, within which a place is at a whole multiple
+BALANCED, SPINNING = CLASSES.index("balanced"), CLASSES.index("spinning")
+CHUNK = 128  # runs that go to a process at a time
+
+# What is tried, each to both sides.
+BILL_SHARE, BILL_ANGLE_DEG = 0.10, 5.0
+BALLAST_UP_MM, BALLAST_AFT_MM = 1.0, 2.0
+MASS_SHARE = 0.15
+
+
+# ----------------------------------------------------------------------------------------- the row
+
+
+def row_of_holes(config: Config, step_mm: float) -> np.ndarray:
+    """Whole multiples of a step that lie on the tie path [mm], rising; 0 is one of them.
+
+    Raises
+    ------
+    RunError
+        Without a body or a bill there is no tie path.
+    """
+    path = tie_path(config)
+    first = math.ceil(float(path.distance_mm[0]) / step_mm - NEAR)
+    last = math.floor(float(path.distance_mm[-1]) / step_mm + NEAR)
+    return np.round(np.arange(first, last + 1) * step_mm, DIGITS) + 0.0
+
+
+def holes_study(
+    config: Config, pitch: float, speeds: Sequence[float], *, finer: int = FINER
+) -> Study:
+    """Lay out a row of trial holes at a row of speeds.
+
+    Parameters
+    ----------
+    config : Config             with a line, a body and a bill
+    pitch : float               distance from hole to hole along the tie path [mm]
+    speeds : sequence of float  strictly rising [m/s], as :func:`sim.studies.speeds.speed_row`
+    finer : int                 holes run for each one of the pitch
+
+    Returns
+    -------
+    Study
+        Axes ``tie_path_mm`` (whole multiples of ``pitch / finer``) and ``retrieve.speed_m_s``.
+
+    Raises
+    ------
+    ConfigError
+        When the tie path is too short for such a pitch.
+    RunError
+        Without a body or a bill there is no tie path.
+    """
+    if row_of_holes(config, pitch).size < FEWEST:
+        path = tie_path(config).distance_mm
+        raise ConfigError(
+            f"{config.source_path or 'config'}: a tie path from {path[0]:.1f} to {path[-1]:.1f} mm"
+            f" has fewer than {FEWEST} holes {pitch:g} mm apart. Give a smaller pitch."
+        )
+    values = ((TIE, row_of_holes(config, pitch / finer)), (SPEED, np.asarray(speeds, dtype=float)))
+    return Study(
+        name=f"{config.name or 'bait'}-holes",
+        note="",
+        text="",
+        source_path=config.source_path or "",
+        base=config,
+        fixed=dict(config.overrides),
+        axes=tuple(Axis(key, axis_label(config, key), axis_unit(key), v) for key, v in values),
+        kind="holes",
+    )
+
+
+def pitch_of(study: Study) -> float:
+    """Pitch of the holes that are told, of a study from :func:`holes_study` [mm]."""
+    return round(float(np.diff(study.axes[0].values).min()) * FINER, DIGITS)
+
+
+def told_holes(study: Study) -> np.ndarray:
+    """Places in the row, shape (k,) of int, of the holes at whole multiples of the pitch."""
+    times = study.axes[0].values / pitch_of(study)
+    return np.flatnonzero(np.abs(times - np.round(times)) < 0.1 / FINER)
+
+
+def hole_places(study: Study) -> np.ndarray:
+    """Where the holes are, shape (n, 2): behind the nose tip, above the centreline [mm]."""
+    path = tie_path(study.base)
+    return np.array([path.at(float(distance)) for distance in study.axes[0].values])
+
+
+@dataclass(frozen=True)
+class OwnTie:
+    """Where the configuration's own tie point lies on the tie path.
+
+    Attributes
+    ----------
+    distance_mm : float    of the nearest place of the path
+    gap_mm : float         from there to the tie point, side offsets left out
+    """
+
+    distance_mm: float
+    gap_mm: float
+
+
+def own_tie(config: Config) -> OwnTie | None:
+    """Place of the configuration's own tie point; None without one."""
+    tie = config.bait.tie
+    if tie is None:
+        return None
+    path = tie_path(config)
+    distance = path.nearest(tie.from_nose_mm, tie.above_centreline_mm)
+    from_nose, above = path.at(distance)
+    gap = math.hypot(from_nose - tie.from_nose_mm, above - tie.above_centreline_mm)
+    return OwnTie(distance, gap)
+
+
+def depth_angle_deg(config: Config, depth_m: np.ndarray) -> np.ndarray:
+    """Angle of a straight line from rod tip to bait below the horizontal, shape of ``depth_m``.
+
+    The sine is depth of the bait and height of the rod tip together over the length of the line;
+    NaN where they exceed it.
+    """
+    line = config.line
+    if line is None:
+        return np.full(np.shape(depth_m), math.nan)
+    sine = (np.asarray(depth_m, dtype=float) + line.rod_tip_height_m) / line.length_m
+    return np.degrees(np.arcsin(np.where(np.abs(sine) <= 1.0, sine, math.nan)))
+
+
+# ------------------------------------------------------------------------------------ what is good
+
+
+def goes_round(result: MapResult) -> np.ndarray:
+    """Runs that went round, shape (cells..., starts) of bool.
+
+    Classed spinning, or with ``limits.spin_turns`` net turns on the way: a corkscrewing bait mostly
+    rises and then lies on its side, and its class is that of the end.
+    """
+    return _round(result.motion_class, result.measures["most_turns"], result.study.base.limits)
+
+
+def _round(motion_class: np.ndarray, most_turns: np.ndarray, limits: Limits) -> np.ndarray:
+    # a comparison with NaN is False
+    return np.asarray((motion_class == SPINNING) | (np.abs(most_turns) >= limits.spin_turns))
+
+
+def balanced_throughout(result: MapResult) -> np.ndarray:
+    """Cells balanced from every start that never go round, shape (holes, speeds) of bool."""
+    _check(result.study)
+    good = (result.motion_class == BALANCED) & ~goes_round(result)
+    return np.asarray(good.all(axis=-1))
+
+
+def _check(study: Study) -> None:
+    if [axis.key for axis in study.axes] != [TIE, SPEED]:
+        raise ValueError(f"a row of holes has the axes {TIE} and {SPEED}")
+
+
+@dataclass(frozen=True)
+class SweetSpot:
+    """Where a bait may be tied so that it runs balanced at every speed of a range.
+
+    Attributes
+    ----------
+    first_mm, last_mm : float      its ends along the tie path: the outermost holes that were run
+                                   and found good
+    first_at, last_at, middle_at : (float, float)
+                                   the same places, and its middle: behind the nose tip, above the
+                                   centreline [mm]
+    step_mm : float                distance of holes in the row: each end lies less than that inside
+                                   the true one
+    top, tip : bool                it reaches to the first or the last hole of the row
+    slowest_m_s, fastest_m_s : float
+    """
+
+    first_mm: float
+    last_mm: float
+    first_at: tuple[float, float]
+    last_at: tuple[float, float]
+    middle_at: tuple[float, float]
+    step_mm: float
+    top: bool
+    tip: bool
+    slowest_m_s: float
+    fastest_m_s: float
+
+    @property
+    def length_mm(self) -> float:
+        """Length along the tie path; 0 for a single hole [mm]."""
+        return self.last_mm - self.first_mm
+
+    @property
+    def middle_mm(self) -> float:
+        """Middle along the tie path [mm]."""
+        return 0.5 * (self.first_mm + self.last_mm)
+
+    @property
+    def drift_mm(self) -> float:
+        """How far a hole in the middle may drift up or down [mm]."""
+        return 0.5 * self.length_mm
+
+    def room_mm(self, distance_mm: float) -> tuple[float, float]:
+        """How far a place is inside of the upper and of the lower end, negative outside [mm]."""
+        return distance_mm - self.first_mm, self.last_mm - distance_mm
+
+    def holds(self, distance_mm: float) -> bool:
+        """Whether a place of the tie path lies in it."""
+        return min(self.room_mm(distance_mm)) >= 0.0
+
+
+def sweet_spot(result: MapResult, speeds: slice = slice(None)) -> SweetSpot | None:
+    """The longest unbroken stretch of holes balanced at every speed that never go round.
+
+    Parameters
+    ----------
+    result : MapResult    over ``tie_path_mm`` and ``retrieve.speed_m_s``
+    speeds : slice        of the row of speeds; all of them when left out
+
+    Returns
+    -------
+    SweetSpot or None     of stretches alike in length the one higher up the nose
+
+    Raises
+    ------
+    ValueError
+        For a map over other axes.
+    """
+    found = sweet_spots(result, speeds)
+    return max(found, key=lambda spot: (round(spot.length_mm, 6), -spot.first_mm), default=None)
+
+
+def sweet_spots(result: MapResult, speeds: slice = slice(None)) -> list[SweetSpot]:
+    """All such stretches, down the tie path."""
+    return _spots(result.study, balanced_throughout(result), speeds)
+
+
+def _spots(study: Study, good: np.ndarray, speeds: slice = slice(None)) -> list[SweetSpot]:
+    """Stretches of rows of ``good``, shape (holes, speeds) of bool."""
+    row, at = good[:, speeds].all(axis=1), study.axes[0].values
+    range_ = study.axes[1].values[speeds]
+    path = tie_path(study.base)
+    step = float(np.diff(at).min(initial=math.inf))
+    found = []
+    for first, last in _stretches(row):
+        a, b = float(at[first]), float(at[last])
+        spot = SweetSpot(
+            first_mm=a,
+            last_mm=b,
+            first_at=path.at(a),
+            last_at=path.at(b),
+            middle_at=path.at(0.5 * (a + b)),
+            step_mm=step,
+            top=first == 0,
+            tip=last == at.size - 1,
+            slowest_m_s=float(range_[0]),
+            fastest_m_s=float(range_[-1]),
+        )
+        found.append(spot)
+    return found
+
+
+def _stretches(inside: np.ndarray) -> list[tuple[int, int]]:
+    """First and last place of every unbroken row of True, shape (n,)."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(turns[::2], turns[1::2], strict=True)]
+
+
+# ------------------------------------------------------------------------- when there is none
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """The hole balanced at most of the speeds.
+
+    Attributes
+    ----------
+    hole : int                     its place in the row
+    distance_mm : float
+    at : (float, float)            behind the nose tip, above the centreline [mm]
+    balanced : int                 number of speeds at which it is balanced and does not go round
+    good : tuple of bool           the same for each speed
+    """
+
+    hole: int
+    distance_mm: float
+    at: tuple[float, float]
+    balanced: int
+    good: tuple[bool, ...]
+
+
+def nearest(result: MapResult) -> Nearest | None:
+    """The hole that comes nearest to a sweet spot; None when none is balanced at any speed.
+
+    Of holes balanced at equally many speeds the middle of their longest unbroken stretch.
+    """
+    good = balanced_throughout(result)
+    count = good.sum(axis=1)
+    if not count.any():
+        return None
+    first, last = max(_stretches(count == count.max()), key=lambda s: (s[1] - s[0], -s[0]))
+    hole = (first + last) // 2
+    distance = float(result.study.axes[0].values[hole])
+    return Nearest(
+        hole,
+        distance,
+        tie_path(result.study.base).at(distance),
+        int(count[hole]),
+        tuple(good[hole].tolist()),
+    )
+
+
+def widest_range(result: MapResult) -> SweetSpot | None:
+    """Sweet spot of the widest unbroken part of the row of speeds that has one.
+
+    Of parts equally wide the one whose sweet spot is longer; None when there is none at any speed.
+    """
+    speeds = result.study.axes[1].values
+    best: tuple[tuple[float, float], SweetSpot] | None = None
+    for first in range(speeds.size):
+        for last in range(first, speeds.size):
+            spot = sweet_spot(result, slice(first, last + 1))
+            if spot is None:
+                break  # nor has any wider part from here
+            rank = (round(float(speeds[last] - speeds[first]), 6), spot.length_mm)
+            if best is None or rank > best[0]:
+                best = rank, spot
+    return None if best is None else best[1]
+
+
+# ---------------------------------------------------------------------------- what could be changed
+
+
+@dataclass(frozen=True)
+class Change:
+    """One thing about a bait made a little different.
+
+    Attributes
+    ----------
+    label : str            in words, such as "bill 10 % longer"
+    overrides : dict       dotted key to value
+    """
+
+    label: str
+    overrides: Mapping[str, Any]
+
+
+def changes_of(config: Config) -> tuple[Change, ...]:
+    """What is tried: one thing at a time, to both sides.
+
+    Bill length and width by 10 %, its angle by 5 degrees, all weights up or down 1 mm and fore or
+    aft 2 mm, the mass of the rigged bait by 15 %. What the bait has not is left out.
+    """
+    found: list[Change] = []
+    bill, ballast = config.bait.bill, config.bait.ballast
+    if bill is not None:
+        for key, more, less in (("length", "longer", "shorter"), ("width", "wider", "narrower")):
+            for sign, word in ((1.0, more), (-1.0, less)):
+                value = getattr(bill, f"{key}_mm") * (1.0 + sign * BILL_SHARE)
+                label = f"bill {100 * BILL_SHARE:g} % {word}"
+                found.append(Change(label, {f"bait.bill.{key}_mm": round(value, DIGITS)}))
+        for sign, word in ((1.0, "steeper"), (-1.0, "flatter")):
+            value = round(bill.angle_deg + sign * BILL_ANGLE_DEG, DIGITS)
+            found.append(
+                Change(f"bill {BILL_ANGLE_DEG:g} deg {word}", {"bait.bill.angle_deg": value})
+            )
+    if ballast:
+        what = "weight" if len(ballast) == 1 else "weights"
+        for key, by, words in (
+            ("above_centreline_mm", BALLAST_UP_MM, ("higher", "lower")),
+            ("from_nose_mm", BALLAST_AFT_MM, ("further back", "further forward")),
+        ):
+            for sign, word in zip((1.0, -1.0), words, strict=True):
+                moved = {
+                    f"bait.ballast.{i}.{key}": round(getattr(entry, key) + sign * by, DIGITS)
+                    for i, entry in enumerate(ballast)
+                }
+                found.append(Change(f"{what} {by:g} mm {word}", moved))
+    if config.bait.body is not None:
+        mass = 1e3 * assemble(config).mass
+        for sign, word in ((1.0, "heavier"), (-1.0, "lighter")):
+            value = round(mass * (1.0 + sign * MASS_SHARE), 6)
+            found.append(
+                Change(f"bait {100 * MASS_SHARE:g} % {word}", {"bait.total_mass_g": value})
+            )
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """What a row of holes came to with one thing changed.
+
+    Attributes
+    ----------
+    change : Change                 without overrides for the bait as it is
+    spot : SweetSpot or None        ends known to the pitch
+    balanced, failed, runs : int    runs balanced that never went round, failed ones, all
+    reserve_buoyancy_g : float      what it still carries submerged, negative when it sinks
+    problem : str                   why it could not be built; "" when it could
+    """
+
+    change: Change
+    spot: SweetSpot | None
+    balanced: int
+    failed: int
+    runs: int
+    reserve_buoyancy_g: float
+    problem: str = ""
+
+    @property
+    def rank(self) -> tuple[float, int]:
+        """Length of the sweet spot (-1 without one), then balanced runs: the more the better."""
+        return (-1.0 if self.spot is None else round(self.spot.length_mm, 6), self.balanced)
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What was tried, and the bait as it is told at the same pitch.
+
+    Attributes
+    ----------
+    as_is : Tried
+    tried : tuple of Tried       the best first
+    left_out : tuple of Tried    those that could not be built
+    """
+
+    as_is: Tried
+    tried: tuple[Tried, ...]
+    left_out: tuple[Tried, ...]
+
+    @property
+    def better(self) -> tuple[Tried, ...]:
+        """Those whose sweet spot is longer than that of the bait as it is, the longest first."""
+        return tuple(t for t in self.tried if t.rank[0] > self.as_is.rank[0])
+
+
+def try_changes(
+    result: MapResult,
+    *,
+    changes: Sequence[Change] | None = None,
+    workers: int = 1,
+    progress: Callable[[int, int, int], None] | None = None,
+) -> Changes:
+    """Run a row of holes at the pitch, at the same speeds, for each change.
+
+    Parameters
+    ----------
+    result : MapResult               of a study from :func:`holes_study`
+    changes : sequence of Change     left out, those of :func:`changes_of`
+    workers : int                    as for :func:`sim.studies.run.run_study`
+    progress : callable              told how many runs are done, planned and failed
+
+    Returns
+    -------
+    Changes    the same bits whatever the number of workers
+    """
+    study = result.study
+    _check(study)
+    pitch, speeds = pitch_of(study), tuple(study.axes[1].values.tolist())
+    given = changes_of(study.base) if changes is None else tuple(changes)
+    left_out, rows = [], []
+    for change in given:
+        try:
+            row = _changed(study, change.overrides, pitch, speeds)
+            rows.append((change, row, _reserve_g(row.base)))
+        except (ConfigError, RunError) as error:
+            left_out.append(Tried(change, None, 0, 0, 0, math.nan, str(error)))
+    tables = _run_all(study, [row for _, row, _ in rows], pitch, speeds,
+                      [change.overrides for change, _, _ in rows], workers, progress)  # fmt: skip
+    tried = [
+        _tried(change, row, reserve, table)
+        for (change, row, reserve), table in zip(rows, tables, strict=True)
+    ]
+    tried.sort(key=lambda t: t.rank, reverse=True)  # stable: as given among equals
+    return Changes(_as_is(result), tuple(tried), tuple(left_out))
+
+
+def _changed(
+    study: Study, overrides: Mapping[str, Any], pitch: float, speeds: tuple[float, ...]
+) -> Study:
+    """The row of holes at the pitch of a bait with something changed, which can be built."""
+    config = with_overrides(study.base, dict(overrides))
+    assemble(config)
+    return holes_study(config, pitch, speeds, finer=1)
+
+
+def _reserve_g(config: Config) -> float:
+    bait = assemble(config)
+    return 1e3 * (bait.water.density * bait.volume - bait.mass)
+
+
+def _tried(change: Change, row: Study, reserve_g: float, table: CaseTable) -> Tried:
+    motion_class = table.motion_class.reshape(row.shape)
+    turns = table.measures[:, _MOST_TURNS].reshape(row.shape)
+    good = (motion_class == BALANCED) & ~_round(motion_class, turns, row.base.limits)
+    failed = int(np.isin(table.status, _FAILED).sum())
+    return _summed(change, row, good, failed, reserve_g)
+
+
+def _summed(change: Change, row: Study, good: np.ndarray, failed: int, reserve_g: float) -> Tried:
+    spots = _spots(row, good)
+    spot = max(spots, key=lambda s: (round(s.length_mm, 6), -s.first_mm), default=None)
+    return Tried(change, spot, int(good.sum()), failed, good.size, reserve_g)
+
+
+def _as_is(result: MapResult) -> Tried:
+    """The bait as it is, seen at the pitch as the changed ones are."""
+    study = result.study
+    told = told_holes(study)
+    at, speed = study.axes
+    row = Study(
+        study.name, "", "", study.source_path, study.base, study.fixed,
+        (Axis(at.key, at.label, at.unit, at.values[told]), speed), kind="holes",
+    )  # fmt: skip
+    failed = int(np.isin(result.status[told], _FAILED).sum())
+    good = balanced_throughout(result)[told]
+    return _summed(Change("as it is", {}), row, good, failed, _reserve_g(study.base))
+
+
+# ---- the runs of all changes, in one pool -------------------------------------------------------
+
+
+def _run_all(
+    study: Study,
+    rows: Sequence[Study],
+    pitch: float,
+    speeds: tuple[float, ...],
+    overrides: Sequence[Mapping[str, Any]],
+    workers: int,
+    progress: Callable[[int, int, int], None] | None,
+) -> list[CaseTable]:
+    """Every case of every row, by as many processes as asked for; a table for each row.
+
+    One pool for all of them: a process takes longer to start than a row to run. A number of a case
+    tells the row as well.
+    """
+    chunks: list[np.ndarray] = []
+    for number, row in enumerate(rows):
+        cases = np.arange(row.case_count) + number * _APART
+        chunks += [cases[i : i + CHUNK] for i in range(0, cases.size, CHUNK)]
+    calculate = partial(_run_some, tuple(dict(o) for o in overrides), pitch, speeds)
+    planned = sum(chunk.size for chunk in chunks)
+    done = failed = 0
+    found: dict[int, CaseTable] = {}
+    with workers_for(study, {}, None, workers, calculate) as work:
+        for number, table in work(enumerate(chunks)):
+            found[number] = table
+            done += table.case.size
+            failed += int(np.isin(table.status, _FAILED).sum())
+            if progress is not None:
+                progress(done, planned, failed)
+    tables = []
+    for number in range(len(rows)):
+        mine = [found[i] for i, chunk in enumerate(chunks) if chunk[0] // _APART == number]
+        tables.append(_joined(mine))
+    return tables
+
+
+def _joined(tables: Sequence[CaseTable]) -> CaseTable:
+    names = ("case", "status", "motion_class", "measures", "margins", "first_s", "last_s", "end_s",
+             "early")  # fmt: skip
+    arrays = {name: np.concatenate([getattr(t, name) for t in tables]) for name in names}
+    return CaseTable(
+        **arrays, message=tuple(text for t in tables for text in t.message), states=None
+    )
+
+
+def _run_some(
+    overrides: tuple[dict[str, Any], ...],
+    pitch: float,
+    speeds: tuple[float, ...],
+    study: Study,
+    cases: Sequence[int],
+) -> CaseTable:
+    """Cases of one row; what a process does."""
+    number = cases[0] // _APART
+    row = _row(study, tuple(sorted(overrides[number].items())), pitch, speeds)
+    return run_cases(row, [case - number * _APART for case in cases])
+
+
+@lru_cache(maxsize=4)
+def _row(
+    study: Study, overrides: tuple[tuple[str, Any], ...], pitch: float, speeds: tuple[float, ...]
+) -> Study:
+    return _changed(study, dict(overrides), pitch, speeds)
+
+
+_APART = 1 << 32  # between the numbers of the cases of two rows
+_MOST_TURNS = MEASURES.index("most_turns")
+_FAILED = tuple(STATUSES.index(name) for name in FAILED)

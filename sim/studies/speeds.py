@@ -1,0 +1,44 @@
+"""The row of speeds at which a study judges a bait."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sim.config import Config
+
+DIGITS = 9  # decimals of a speed: 0.6 and not 0.6000000000000001
+SAME = 1e-6  # of a speed, within which the bait's own is one of the even steps
+
+
+def speed_row(config: Config, slowest: float, fastest: float, count: int) -> tuple[float, ...]:
+    """Speeds from the slowest to the fastest in even steps, with the bait's own among them.
+
+    Parameters
+    ----------
+    config : Config
+    slowest, fastest : float    ends of the range [m/s]; ``0 < slowest < fastest``
+    count : int                 number of even steps, ends included; at least 2
+
+    Returns
+    -------
+    tuple of float, strictly rising [m/s]
+        ``retrieve.speed_m_s`` is added where it lies within the range and is none of the steps;
+        outside the range it is left out.
+
+    Raises
+    ------
+    ValueError
+    """
+    if not 0.0 < slowest < fastest or count < 2:
+        raise ValueError(f"no row of {count} speeds from {slowest} to {fastest} m/s")
+    row = np.round(np.linspace(slowest, fastest, count), DIGITS)
+    row[0], row[-1] = slowest, fastest
+    own = config.retrieve.speed_m_s
+    if slowest <= own <= fastest:
+        row = np.append(row[np.abs(row - own) > SAME * own], own)
+    return tuple(np.sort(row).tolist())
+
+
+def own_speed_index(speeds: tuple[float, ...] | np.ndarray, own: float) -> int:
+    """Place of the speed nearest to the bait's own in a row of speeds."""
+    return int(np.abs(np.asarray(speeds, dtype=float) - own).argmin())
