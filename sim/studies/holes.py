@@ -45,7 +45,9 @@ __all__ = [
     "pitch_of",
     "sweet_spot",
     "sweet_spots",
+    "told_holes",
     "try_changes",
+    "unbroken",
     "widest_range",
 ]
 
@@ -288,12 +290,12 @@ def sweet_spots(result: MapResult, speeds: slice = slice(None)) -> list[SweetSpo
 
 def _spots(study: Study, good: np.ndarray, speeds: slice = slice(None)) -> list[SweetSpot]:
     """Stretches of rows of ``good``, shape (holes, speeds) of bool."""
-    row, at = good[:, speeds].all(axis=1), study.axes[0].values
+    row, at = np.asarray(good[:, speeds].all(axis=1)), study.axes[0].values
     range_ = study.axes[1].values[speeds]
     path = tie_path(study.base)
     step = float(np.diff(at).min(initial=math.inf))
     found = []
-    for first, last in _stretches(row):
+    for first, last in unbroken(row):
         a, b = float(at[first]), float(at[last])
         spot = SweetSpot(
             first_mm=a,
@@ -311,7 +313,7 @@ def _spots(study: Study, good: np.ndarray, speeds: slice = slice(None)) -> list[
     return found
 
 
-def _stretches(inside: np.ndarray) -> list[tuple[int, int]]:
+def unbroken(inside: np.ndarray) -> list[tuple[int, int]]:
     """First and last place of every unbroken row of True, shape (n,)."""
     turns = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
     return [(int(a), int(b) - 1) for a, b in zip(turns[::2], turns[1::2], strict=True)]
@@ -349,7 +351,7 @@ def nearest(result: MapResult) -> Nearest | None:
     count = good.sum(axis=1)
     if not count.any():
         return None
-    first, last = max(_stretches(count == count.max()), key=lambda s: (s[1] - s[0], -s[0]))
+    first, last = max(unbroken(count == count.max()), key=lambda s: (s[1] - s[0], -s[0]))
     hole = (first + last) // 2
     distance = float(result.study.axes[0].values[hole])
     return Nearest(

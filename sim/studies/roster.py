@@ -152,6 +152,7 @@ def roster(
             Axis(SPEED, "retrieve speed", "m/s", row),
         ),
         starts=(STEADY,),
+        stop_early=False,  # so that figures are those of single runs
         kind="compare",
         baits=tuple(baits),
         names=names,

@@ -10,7 +10,9 @@ DIGITS = 9  # decimals of a speed: 0.6 and not 0.6000000000000001
 SAME = 1e-6  # of a speed, within which the bait's own is one of the even steps
 
 
-def speed_row(config: Config, slowest: float, fastest: float, count: int) -> tuple[float, ...]:
+def speed_row(
+    config: Config, slowest: float, fastest: float, count: int, *, add_own: bool = True
+) -> tuple[float, ...]:
     """Speeds from the slowest to the fastest in even steps, with the bait's own among them.
 
     Parameters
@@ -18,6 +20,8 @@ def speed_row(config: Config, slowest: float, fastest: float, count: int) -> tup
     config : Config
     slowest, fastest : float    ends of the range [m/s]; ``0 < slowest < fastest``
     count : int                 number of even steps, ends included; at least 2
+    add_own : bool              put the bait's own among them; without, a count of 1 is allowed and
+                                gives the bait's own alone
 
     Returns
     -------
@@ -29,12 +33,14 @@ def speed_row(config: Config, slowest: float, fastest: float, count: int) -> tup
     ------
     ValueError
     """
+    own = config.retrieve.speed_m_s
+    if count == 1 and not add_own:
+        return (own,)
     if not 0.0 < slowest < fastest or count < 2:
         raise ValueError(f"no row of {count} speeds from {slowest} to {fastest} m/s")
     row = np.round(np.linspace(slowest, fastest, count), DIGITS)
     row[0], row[-1] = slowest, fastest
-    own = config.retrieve.speed_m_s
-    if slowest <= own <= fastest:
+    if add_own and slowest <= own <= fastest:
         row = np.append(row[np.abs(row - own) > SAME * own], own)
     return tuple(np.sort(row).tolist())
 
