@@ -62,8 +62,8 @@ class Uncertainty(Table):
     )
     wake_coupling_more: float = value(
         "coupling of the bill's wake to the bait, upward",
-        default=0.0,
-        more="12 reaches what fits a cylinder, assumption",
+        default=12.0,
+        more="up to what fits a cylinder, assumption",
         ge=0,
         le=50,
     )
@@ -92,8 +92,8 @@ class Uncertainty(Table):
     )
     bill_shadow_more: float = value(
         "shadow of the bill on the nose, upward",
-        default=0.4,
-        more="0.8 is the most there can be, assumption",
+        default=0.8,
+        more="up to the most there can be, assumption",
         ge=0,
         le=0.8,
     )

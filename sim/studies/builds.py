@@ -130,6 +130,10 @@ class BuildStudy:
     seed: int = 1
     chunk: int = 120
 
+    def __post_init__(self) -> None:
+        if not 1 <= self.few <= self.builds or not 1 <= self.pairs <= self.builds:
+            raise ValueError(f"{self.few} and {self.pairs} of {self.builds} builds: from 1 to all")
+
     kind = "risk"
     starts = (STEADY,)
     stop_early = True
