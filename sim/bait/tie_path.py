@@ -40,12 +40,17 @@ class TiePath(NamedTuple):
             float(np.interp(distance_mm, self.distance_mm, self.above_centreline_mm)),
         )
 
-    def nearest(self, from_nose_mm: float, above_centreline_mm: float) -> float:
-        """Distance along the path of the path's point nearest to a given one [mm]."""
-        gap = np.hypot(
-            self.from_nose_mm - from_nose_mm, self.above_centreline_mm - above_centreline_mm
-        )
-        return float(self.distance_mm[int(np.argmin(gap))])
+    def nearest(self, from_nose_mm: float, above_centreline_mm: float) -> tuple[float, float]:
+        """Place on the path nearest to a point: its distance along the path, and the gap [mm]."""
+        points = np.column_stack([self.from_nose_mm, self.above_centreline_mm])
+        # onto the pieces between the points: the front of a blunt nose is one piece, mm long
+        pieces = np.diff(points, axis=0)
+        there = np.array([from_nose_mm, above_centreline_mm]) - points[:-1]
+        share = np.clip((there * pieces).sum(axis=1) / (pieces**2).sum(axis=1), 0.0, 1.0)
+        gap = np.hypot(*(there - share[:, None] * pieces).T)
+        at = int(gap.argmin())
+        step = self.distance_mm[at + 1] - self.distance_mm[at]
+        return float(self.distance_mm[at] + share[at] * step), float(gap[at])
 
 
 def tie_path(config: Config) -> TiePath:

@@ -80,7 +80,7 @@ def _modes_figure(
     own = math.nan
     tie = config.bait.tie
     if tie is not None:
-        own = tie_path(config).nearest(tie.from_nose_mm, tie.above_centreline_mm)
+        own, _ = tie_path(config).nearest(tie.from_nose_mm, tie.above_centreline_mm)
         for ax in panels:
             ax.axvline(own, color=OKABE_ITO["vermillion"], linestyle=":", linewidth=1.6)
         panels[0].annotate(

@@ -51,9 +51,7 @@ def _tie(config: Config) -> float:
     if tie is None:
         return math.nan
     path = tie_path(config)
-    distance = path.nearest(tie.from_nose_mm, tie.above_centreline_mm)
-    from_nose, above = path.at(distance)
-    gap = math.hypot(from_nose - tie.from_nose_mm, above - tie.above_centreline_mm)
+    distance, gap = path.nearest(tie.from_nose_mm, tie.above_centreline_mm)
     return distance if gap <= NEAR_MM else math.nan
 
 

@@ -36,9 +36,8 @@ def high_on_the_nose(config: sim.Config) -> float:
 
 
 def shipped_distance(config: sim.Config) -> float:
-    return tie_path(config).nearest(
-        config.bait.tie.from_nose_mm, config.bait.tie.above_centreline_mm
-    )
+    tie = config.bait.tie
+    return tie_path(config).nearest(tie.from_nose_mm, tie.above_centreline_mm)[0]
 
 
 @pytest.mark.parametrize("name", ALL)

@@ -375,7 +375,7 @@ def test_the_band_up_the_nose():
     assert stretches(of.study.axes[0], balanced.all(axis=1)) == [tuple(everywhere)]
     assert "From -7 to -2 mm along the tie path" in words("README") and everywhere == [-7, -2]
     config = of.study.base
-    own = tie_path(config).nearest(config.bait.tie.from_nose_mm,
+    own, _ = tie_path(config).nearest(config.bait.tie.from_nose_mm,
                                    config.bait.tie.above_centreline_mm)  # fmt: skip
     row = near(tie, own)
     slow, _, quick, _, least, most = said(

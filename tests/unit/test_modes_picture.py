@@ -118,7 +118,7 @@ def test_labels_have_names_and_units():
 def test_the_tie_point_of_the_file_is_marked():
     config = load()
     figure = modes_figure(config, along(config, 6.0))
-    own = tie_path(config).nearest(
+    own, _ = tie_path(config).nearest(
         config.bait.tie.from_nose_mm, config.bait.tie.above_centreline_mm
     )
     for title in ("Wobble: frequency", "Wobble: growth", "Lean"):

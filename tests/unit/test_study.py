@@ -368,8 +368,8 @@ MESSAGES = {
         axis("foo"),
         [
             'axis.0.key = "foo" (1st [[axis]]): no such key or named axis. Name "tie_path_mm",'
-            ' "line_rise_deg", "reserve_buoyancy_g", or a number by its dotted key, such as'
-            ' "retrieve.speed_m_s".'
+            ' "line_rise_deg", "reserve_buoyancy_g", "eye_bend_deg", or a number by its dotted'
+            ' key, such as "retrieve.speed_m_s".'
         ],
     ),
     "no number": (

@@ -370,7 +370,7 @@ def along_the_path(bait: str) -> Iterator[tuple[int, Outcome, Overrides]]:
     config = loaded(bait)
     path, tie = sim.tie_path(config), config.bait.tie
     assert tie is not None
-    own = path.nearest(tie.from_nose_mm, tie.above_centreline_mm)
+    own, _ = path.nearest(tie.from_nose_mm, tie.above_centreline_mm)
     for mm in range(-PATH_MM, PATH_MM + 1):
         if path.distance_mm[0] <= own + mm <= path.distance_mm[-1]:
             place = tied(path.at(own + mm))

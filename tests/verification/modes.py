@@ -321,7 +321,7 @@ def along_the_tie_path() -> Figure:
                 curves[2, i], swings[i] = found.lean.growth_1_s, found.lean.oscillates
         tie_point = cfg.bait.tie
         assert tie_point is not None
-        own = path.nearest(tie_point.from_nose_mm, tie_point.above_centreline_mm)
+        own, _ = path.nearest(tie_point.from_nose_mm, tie_point.above_centreline_mm)
         # where two modes change roles the name goes from one to the other: no line joins those
         change = np.abs(np.diff(curves[1] + 2j * math.pi * curves[0]))
         apart = np.flatnonzero(change > ROLES * np.abs(curves[1] + 2j * math.pi * curves[0])[:-1])

@@ -200,7 +200,7 @@ def balanced_stretches() -> Figure:
         config = sim.load_config(CONFIGS / f"{bait}.toml")
         tie = config.bait.tie
         assert tie is not None
-        at = sim.tie_path(config).nearest(tie.from_nose_mm, tie.above_centreline_mm)
+        at, _ = sim.tie_path(config).nearest(tie.from_nose_mm, tie.above_centreline_mm)
         ax.axvline(at, color="#D55E00", linestyle=":", linewidth=1.6)
         ax.axvline(0.0, color="#333333", linewidth=0.8)
         ax.set_title(bait, loc="left", fontweight="bold", fontsize=11)
