@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from sim import terminal
-from sim.commands import check, modes, new, run, show, sources, weigh
+from sim.commands import check, compare, holes, modes, new, risk, run, show, sources, tune, weigh
 from sim.commands import map as map_
 from sim.terminal import epilog
 
@@ -69,6 +69,10 @@ def root(
 for _name, _command, _examples in (
     ("run", run.run, run.EXAMPLES),
     ("map", map_.map_study, map_.EXAMPLES),
+    ("holes", holes.holes, holes.EXAMPLES),
+    ("tune", tune.tune, tune.EXAMPLES),
+    ("compare", compare.compare, compare.EXAMPLES),
+    ("risk", risk.risk, risk.EXAMPLES),
     ("show", show.show, show.EXAMPLES),
     ("weigh", weigh.weigh, weigh.EXAMPLES),
     ("sources", sources.sources, sources.EXAMPLES),

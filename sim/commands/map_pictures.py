@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,8 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sim.errors import RuntrueError
-from sim.terminal import picture_problems
+from sim.commands.pictures import Pictures
 
 if TYPE_CHECKING:
     from sim.studies.store import MapResult
@@ -38,7 +36,7 @@ NONE = "none"  # no contour lines
 
 
 @dataclass(frozen=True)
-class Drawing:
+class Drawing(Pictures):
     """What is drawn of a map, and where.
 
     Attributes
@@ -47,9 +45,10 @@ class Drawing:
     contours, quantity : str or None    as they were given
     """
 
-    pictures: tuple[Path, ...]
     contours: str | None
     quantity: str | None
+
+    noun = "map"
 
     def problems(self) -> list[str]:
         """What is wrong with names of files and measures, whatever the map."""
@@ -57,12 +56,7 @@ class Drawing:
 
         from sim.kernels.motion import MEASURES
 
-        found = [text for path in self.pictures for text in picture_problems(path)]
-        seen: set[Path] = set()
-        for path in self.pictures:
-            if path.resolve() in seen:
-                found.append(f"--picture {path}: is given twice. Leave one out.")
-            seen.add(path.resolve())
+        found = super().problems()
         for option, name in (("--contours", self.contours), ("--quantity", self.quantity)):
             if name is None or name in MEASURES or (name == NONE and option == "--contours"):
                 continue
@@ -91,52 +85,19 @@ class Drawing:
 
     def options(self, pictures: Sequence[Path]) -> list[str]:
         """The words that ask for some of the pictures again."""
-        words = [word for path in pictures for word in ("--picture", str(path))]
+        words = super().options(pictures)
         for option, name in (("--contours", self.contours), ("--quantity", self.quantity)):
             if name is not None:
                 words += [option, name]
         return words
 
-    def again(self, pictures: Sequence[Path], kept: Path) -> str:
-        """The command that draws some of the pictures from the file of the map."""
-        words = ["runtrue", "show", str(kept), *self.options(pictures)]
-        if any(path.exists() for path in pictures):
-            words.append("--force")
-        return shlex.join(words)
-
-    def draw(self, result: MapResult, kept: Path) -> tuple[list[Path], str]:
-        """Draw the pictures of a map.
-
-        Parameters
-        ----------
-        result : MapResult
-        kept : Path           file of the map
-
-        Returns
-        -------
-        drawn : list of Path
-        complaint : str       on the others and how to have them; "" when all were drawn
-        """
+    def save(self, result: MapResult, path: Path) -> None:
+        """Draw a map into one file."""
         from sim.plots.map import FREQUENCY, save_map_figure, save_quantity_figure
 
-        lines = None if self.contours == NONE else self.contours or FREQUENCY
-        failed: dict[Path, str] = {}
-        for path in self.pictures:
-            try:
-                path.parent.mkdir(parents=True, exist_ok=True)
-                if self.quantity is not None:
-                    save_quantity_figure(result, self.quantity, path)
-                else:
-                    save_map_figure(result, path, lines)
-            except RuntrueError as error:
-                failed[path] = str(error)
-            except OSError as error:
-                failed[path] = f"{path}: cannot be drawn ({error.strerror or error})."
-            except MemoryError:
-                failed[path] = f"{path}: cannot be drawn, out of memory. Close other programs."
-        drawn = [path for path in self.pictures if path not in failed]
-        if not failed:
-            return drawn, ""
-        command = self.again(list(failed), kept)
-        texts = "\n".join(failed.values())
-        return drawn, f"{texts}\nThe map itself is in {kept}. To draw it again:\n  {command}"
+        if self.quantity is not None:
+            save_quantity_figure(result, self.quantity, path)
+        else:
+            save_map_figure(
+                result, path, None if self.contours == NONE else self.contours or FREQUENCY
+            )

@@ -1,9 +1,10 @@
-"""``runtrue show``: a stored run or map in words, and drawn again."""
+"""``runtrue show``: a stored result in words, and drawn again."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
@@ -17,6 +18,9 @@ from sim.terminal import (
     epilog,
     picture_option,
 )
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
 
 EXAMPLES = epilog(
     "runtrue show results/pike.h5",
@@ -44,6 +48,7 @@ def show(
 
     Units are those of the run command: degrees, mm from side to side, m, N, mm per m.
     """
+    from sim.studies.risk_store import is_risk
     from sim.studies.store import is_map
 
     drawing = Drawing(tuple(picture or ()), contours, quantity)
@@ -59,6 +64,8 @@ def show(
         check_picture(path, force=force)
     if of_a_map:
         _show_map(file, drawing, as_json=json_)
+    elif is_risk(file):
+        _show_risk(file, drawing, as_json=json_)
     else:
         _show_run(file, drawing, as_json=json_)
 
@@ -69,6 +76,15 @@ def _given(drawing: Drawing) -> list[str]:
     return [f"{option} {name}" for option, name in options if name is not None]
 
 
+def _refuse_given(drawing: Drawing, file: Path) -> None:
+    """Refuse the options that are for pictures of maps alone; ConfigError."""
+    given = _given(drawing)
+    if given:
+        raise ConfigError(
+            [f"{text}: is for maps, and {file} is none. Leave it out." for text in given]
+        )
+
+
 def _show_run(file: Path, drawing: Drawing, *, as_json: bool) -> None:
     from sim.report.run import run_document, run_summary
     from sim.report.text import to_json
@@ -76,11 +92,7 @@ def _show_run(file: Path, drawing: Drawing, *, as_json: bool) -> None:
 
     result = load_run(file)
     pictures = drawing.pictures
-    problems = [
-        f"{text}: is for maps, and {file} is none. Leave it out." for text in _given(drawing)
-    ]
-    if problems:
-        raise ConfigError(problems)
+    _refuse_given(drawing, file)
     if as_json:
         drawn = str(pictures[0]) if pictures else None
         terminal.emit(to_json(run_document(result, str(file), drawn)))
@@ -103,6 +115,10 @@ def _show_map(file: Path, drawing: Drawing, *, as_json: bool) -> None:
     from sim.studies.store import load_map
 
     result = load_map(file, states=False)
+    telling = _telling(result.study.kind)
+    if telling is not None and not _given(drawing):
+        _show_answer(result, telling, file, drawing.pictures, as_json=as_json)
+        return
     problems = drawing.problems_with(result.study)
     if problems:
         raise ConfigError(problems)
@@ -126,3 +142,69 @@ def _show_map(file: Path, drawing: Drawing, *, as_json: bool) -> None:
     if complaint:
         terminal.complain(complaint)
         raise typer.Exit(terminal.FAILED)
+
+
+def _show_risk(file: Path, drawing: Drawing, *, as_json: bool) -> None:
+    from sim.studies.risk_store import load_risk
+
+    result = load_risk(file)
+    _refuse_given(drawing, file)
+    telling = _telling(result.study.kind)
+    assert telling is not None
+    _show_answer(result, telling, file, drawing.pictures, as_json=as_json)
+
+
+class _Telling(NamedTuple):
+    """How the answer of a study is told that a command of its own laid out."""
+
+    facts: Callable[..., dict[str, Any]]  # result, file, pictures
+    summary: Callable[..., RenderableType]  # result, provenance=
+    draw: Callable[[Any, Path], object]
+
+
+def _telling(kind: str) -> _Telling | None:
+    """How a kind of study is told; None for a map."""
+    if kind == "holes":
+        from sim.plots.holes import save_holes_figure
+        from sim.report.holes import holes_facts, holes_summary
+
+        return _Telling(holes_facts, holes_summary, save_holes_figure)
+    if kind == "tune":
+        from sim.plots.tune import save_tune_figure
+        from sim.report.tune import tune_facts, tune_summary
+
+        return _Telling(tune_facts, tune_summary, save_tune_figure)
+    if kind == "compare":
+        from sim.plots.compare import save_compare_figure
+        from sim.report.compare import compare_facts, compare_summary
+
+        return _Telling(compare_facts, compare_summary, save_compare_figure)
+    if kind == "risk":
+        from sim.plots.risk import save_risk_figure
+        from sim.report.risk import risk_facts, risk_summary
+
+        return _Telling(risk_facts, risk_summary, save_risk_figure)
+    return None
+
+
+def _show_answer(
+    result: Any, telling: _Telling, file: Path, pictures: tuple[Path, ...], *, as_json: bool
+) -> None:
+    from sim.report.text import to_json
+
+    before = {path: terminal.stamp(path) for path in pictures}
+    try:
+        for path in pictures:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            telling.draw(result, path)
+    except KeyboardInterrupt:
+        terminal.say_interrupted(before)
+        raise typer.Exit(terminal.INTERRUPTED) from None
+    names = [str(path) for path in pictures]
+    if as_json:
+        terminal.emit(to_json(telling.facts(result, str(file), names)))
+        return
+    terminal.show(telling.summary(result, provenance=True))
+    terminal.emit(f"Read from {file}")
+    for name in names:
+        terminal.emit(f"Wrote {name}")

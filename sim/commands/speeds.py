@@ -30,7 +30,7 @@ SpeedsOption = Annotated[
 ]
 
 
-def speed_problems(slowest: float, fastest: float, count: int) -> list[str]:
+def speed_problems(slowest: float, fastest: float, count: int, fewest: int = 2) -> list[str]:
     """What is wrong with the three options, a line each."""
     problems = []
     for option, given in (("--slowest", slowest), ("--fastest", fastest)):
@@ -42,8 +42,8 @@ def speed_problems(slowest: float, fastest: float, count: int) -> list[str]:
         problems.append(
             f"--slowest {slowest:g}: must be less than --fastest {fastest:g} m/s. Correct one."
         )
-    if not 2 <= count <= MOST_SPEEDS:
-        problems.append(f"--speeds {count}: must be from 2 to {MOST_SPEEDS}. Correct it.")
+    if not fewest <= count <= MOST_SPEEDS:
+        problems.append(f"--speeds {count}: must be from {fewest} to {MOST_SPEEDS}. Correct it.")
     return problems
 
 

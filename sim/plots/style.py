@@ -41,6 +41,8 @@ class ClassStyle:
 
 NO_CLASS = ClassStyle("x", GREY, "xx", "x", "no class")
 NOT_SETTLED = ClassStyle("?", "#DDDDDD", "", "$?$", "not settled")
+# Of a build, beside its class: it keeps its class and yet cannot be used.
+RUNS_OFF = ClassStyle("R", OKABE_ITO["reddish purple"], "\\\\", "D", "runs off")
 CLASS_STYLES: Mapping[str, ClassStyle] = MappingProxyType(
     {
         "tight": ClassStyle("t", OKABE_ITO["sky blue"], "..", "v", "tight"),

@@ -28,6 +28,7 @@ from sim.studies.engine import CLASSES, STATUSES
 from sim.studies.engine import FAILED as FAILED_STATUSES
 
 if TYPE_CHECKING:
+    from sim.studies.risk import RiskResult
     from sim.studies.store import MapResult
     from sim.studies.study import Axis
 
@@ -214,7 +215,7 @@ def _shipped(result: MapResult) -> dict[str, Any] | None:
     }
 
 
-def _seconds(result: MapResult) -> float | None:
+def seconds_of(result: MapResult | RiskResult) -> float | None:
     made = result.provenance
     try:
         return float(made["wall_time_s"]) if made.get("runs_taken_over", "0") == "0" else None
@@ -264,7 +265,7 @@ def map_facts(
     runs = run_count(result)
     early = int(np.asarray(result.early).sum())
     cells = int(np.prod(study.shape))
-    seconds = _seconds(result) if seconds is None else seconds
+    seconds = seconds_of(result) if seconds is None else seconds
     rate = runs / seconds if seconds else None
     return {
         "name": study.name,

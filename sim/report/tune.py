@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sim.config import config_digest
-from sim.report.map import failures, run_count
+from sim.report.map import map_facts, run_count
 from sim.report.text import (
     SHORT_DIGEST,
     config_document,
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from sim.studies.store import MapResult
 
 SIDES = ("to starboard", "to port")
-# For a tuner: which words go with what the runs came to.
 WENT_ROUND = "*"
 
 
@@ -52,9 +51,10 @@ def class_word(swims: Swims, m: int) -> str:
     code = int(swims.motion_class[m])
     if swims.failed[m]:
         return "failed"
-    if code < 0:
-        return "not settled"
-    return CLASSES[code] + (WENT_ROUND if swims.round_[m] and CLASSES[code] != "spinning" else "")
+    if code == CLASSES.index("spinning"):
+        return "spinning"
+    word = CLASSES[code] if code >= 0 else "not settled"
+    return word + (WENT_ROUND if swims.round_[m] else "")
 
 
 def runs_to(found: Tuning) -> float:
@@ -135,7 +135,7 @@ def tune_facts(
         ],
         "in_words": list(_sentences(config, found, righted)),
         "runs": run_count(result),
-        "failures": failures(result),
+        "failures": map_facts(result)["failures"],
         "output": output,
         "pictures": list(pictures),
         "provenance": dict(result.provenance),
@@ -206,12 +206,13 @@ def tune_summary(result: MapResult, *, provenance: bool = False) -> RenderableTy
             f" {config.limits.run_off_deg:g} deg, of the lean {config.limits.lean_deg:g} deg"
         ),
     ]  # fmt: skip
-    if (found.before.round_ | found.after.round_).any():
+    words = [class_word(s, m) for s in (found.before, found.after) for m in range(len(s.share))]
+    if any(word.endswith(WENT_ROUND) for word in words):
         parts.append(note(f"{WENT_ROUND} went round on the way"))
     if righted:
         parts += [Text(), Text("Put right instead, the eye as it is", style="bold")]
         parts.append(_righted_table(righted, found.speeds))
-    failed = failures(result)
+    failed = map_facts(result)["failures"]
     if failed:
         parts += [Text(), Text("Failed runs, by cause", style="bold")]
         parts.append(labelled([(str(f["runs"]), f"{f['status']}: {f['message']}") for f in failed]))
@@ -241,7 +242,7 @@ def _sentences(config: Config, found: Tuning, righted: Sequence[Righted]) -> lis
         way = ""
         if off:
             same = math.copysign(1.0, runs) == math.copysign(1.0, found.bend)
-            way = f" It runs {off}, so the eye goes {'the same way' if same else 'the other way'}."
+            way = f" It runs {off}, and the eye goes the {'same' if same else 'other'} way."
         return [f"B{do}.{way}"]
     over = _beyond(found.after, found.speeds)
     if found.best == found.own:
@@ -309,13 +310,10 @@ def _figures(result: MapResult, found: Tuning) -> list[tuple[str, RenderableType
     window = _window(found, tie.eye_mm)
     if window is not None:
         rows.append(("Within limits", _allowance(window, found.bend)))
-    best = "beyond every limit" if math.isinf(found.after.worst) else _percent(found.after.worst)
+    worst = _percent(found.after.worst)
     if found.best != found.own:
-        own = found.before.worst
-        was = "beyond every limit" if math.isinf(own) else _percent(own)
-        rows.append(("Worst", f"{best} of the limits, {was} with the eye as it is"))
-    else:
-        rows.append(("Worst", f"{best} of the limits"))
+        worst += f"; with the eye as it is, {_percent(found.before.worst)}"
+    rows.append(("Worst", worst))
     step = float(np.diff(found.bends).min())
     count = found.bends.size
     rows.append(
@@ -328,24 +326,24 @@ def _figures(result: MapResult, found: Tuning) -> list[tuple[str, RenderableType
 
 
 def _percent(share: float) -> str:
-    return f"{100.0 * share:.0f} %"
+    """The worst share of the limits."""
+    return f"{100.0 * share:.0f} % of a limit" if math.isfinite(share) else "beyond every limit"
 
 
 def _allowance(window: dict[str, Any], bend: float) -> str:
-    """For instance "from 1.1 to 3.6 deg to starboard, 0.10 to 0.31 mm at the knot"."""
-    low, high = window["low_deg"], window["high_deg"]
-    ends = []
-    for value, mm, open_ in (
-        (low, window["low_mm"], window["low_open"]),
-        (high, window["high_mm"], window["high_open"]),
-    ):
-        text = f"{fixed(abs(value), 1, 'deg')} {side(value)}".rstrip()
-        text += f" ({fixed(abs(mm), 2, 'mm')})"
-        ends.append(text + (", the last tried," if open_ else ""))
-    return (
-        f"bent from {ends[0]} to {ends[1]}: {fixed(bend - low, 1)} deg less and"
-        f" {fixed(high - bend, 1)} deg more to starboard"
-    )
+    """For instance "1.1 to 3.6 deg to starboard (0.10 to 0.31 mm): 1.4 deg less, 1.1 deg more"."""
+    low, high = (window["low_deg"], window["low_mm"]), (window["high_deg"], window["high_mm"])
+    near, far = (low, high) if bend >= 0.0 else (high, low)
+    if side(near[0]) == side(far[0]):
+        text = f"{abs(near[0]):.1f} to {abs(far[0]):.1f} deg {side(far[0])}"
+        text += f" ({abs(near[1]):.2f} to {abs(far[1]):.2f} mm)"
+    else:
+        ends = [f"{abs(a):.1f} deg {side(a)} ({abs(mm):.2f} mm)" for a, mm in (near, far)]
+        text = " to ".join(ends)
+    text += f": {abs(bend - near[0]):.1f} deg less, {abs(far[0] - bend):.1f} deg more"
+    if window["low_open"] or window["high_open"]:
+        text += ", up to the last bend tried"
+    return text
 
 
 def _angle(value: float, ok: bool) -> str:

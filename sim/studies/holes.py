@@ -126,7 +126,7 @@ def holes_study(
 
 
 def pitch_of(study: Study) -> float:
-    """Pitch of the holes that are told, of a study from :func:`holes_study` [mm]."""
+    """Pitch of the holes that are told [mm]: four steps of a row as :func:`holes_study` has it."""
     return round(float(np.diff(study.axes[0].values).min()) * FINER, DIGITS)
 
 
@@ -161,11 +161,7 @@ def own_tie(config: Config) -> OwnTie | None:
     tie = config.bait.tie
     if tie is None:
         return None
-    path = tie_path(config)
-    distance = path.nearest(tie.from_nose_mm, tie.above_centreline_mm)
-    from_nose, above = path.at(distance)
-    gap = math.hypot(from_nose - tie.from_nose_mm, above - tie.above_centreline_mm)
-    return OwnTie(distance, gap)
+    return OwnTie(*tie_path(config).nearest(tie.from_nose_mm, tie.above_centreline_mm))
 
 
 def depth_angle_deg(config: Config, depth_m: np.ndarray) -> np.ndarray:

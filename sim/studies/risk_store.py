@@ -22,7 +22,7 @@ from sim.studies.engine import MARGINS
 from sim.studies.risk import RiskResult, gather, risk_plan
 from sim.studies.run import Merged, Ways
 
-__all__ = ["FORMAT", "RISK", "load_risk", "write_risk"]
+__all__ = ["FORMAT", "RISK", "is_risk", "load_risk", "write_risk"]
 
 FORMAT = "runtrue risk"
 FORMAT_VERSION = 1
@@ -88,6 +88,11 @@ def _add_drawn(
     units = tuple(quantity.unit or "1" for quantity in quantities)
     label = Label(f"{name} drawn for each build", "mixed", "", keys, units)
     files.add(file, name, drawn, ["build", along], label)
+
+
+def is_risk(path: str | os.PathLike[str]) -> bool:
+    """Whether a file says that it holds a risk; that it is whole, :func:`load_risk` finds out."""
+    return files.format_of(path) == FORMAT
 
 
 def load_risk(path: str | os.PathLike[str]) -> RiskResult:
