@@ -6,7 +6,11 @@ import math
 from collections.abc import Mapping
 from typing import NamedTuple
 
+import numpy as np
+
 from sim.config.models import Limits
+
+CLASSES = ("tight", "balanced", "over-rolling", "spinning")
 
 NEEDED = ("yaw_amplitude_deg", "roll_amplitude_deg", "lean_deg")  # by a bait that does not turn
 
@@ -86,6 +90,24 @@ def classify(measures: Mapping[str, float], turning: bool, limits: Limits) -> Ve
         f" deg within {limits.roll_deg:g} deg"
     )
     return Verdict("balanced", reason, distance)
+
+
+def goes_round(
+    motion_class: np.ndarray, most_turns: np.ndarray, spin_turns: float | np.ndarray
+) -> np.ndarray:
+    """Runs that go round at any time: class spinning, or turned over on the way.
+
+    A corkscrewing bait mostly rises, and at the surface does something else; its class is that of
+    the end.
+
+    Parameters
+    ----------
+    motion_class : ndarray of int8    places in ``CLASSES``, -1 for no class
+    most_turns : ndarray              most net turns between two moments of the whole run
+    spin_turns : float or ndarray     limit
+    """
+    # a comparison with NaN is False
+    return np.asarray((motion_class == CLASSES.index("spinning")) | (most_turns >= spin_turns))
 
 
 def nearest_limit(distance: Mapping[str, float], limits: Limits) -> tuple[str, float]:

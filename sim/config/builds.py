@@ -38,7 +38,12 @@ class Build(Table):
         "centre of mass of the body's material to the side", "mm", 0.2, SHOP, ge=0, le=20
     )
     total_mass_percent: float = value(
-        "mass of the rigged bait", "%", 2.0, f"{SHOP}, paint and varnish", ge=0, le=60
+        "mass by paint and varnish",
+        "%",
+        2.0,
+        f"share of the mass of the rigged bait, {SHOP}",
+        ge=0,
+        le=60,
     )
     hook_mass_percent: float = value("mass of the hooks", "%", 5.0, SHOP, ge=0, le=90)
 

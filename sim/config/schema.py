@@ -87,6 +87,12 @@ def bounds(key: str, field: FieldInfo) -> str:
     return f"{' and '.join(words)}{unit}" if words else ""
 
 
+def within(field: FieldInfo, x: float) -> float:
+    """The number nearest to ``x`` that lies within the closed bounds of a field."""
+    limits = _limits(field)
+    return min(max(x, limits.get("ge", x)), limits.get("le", x))
+
+
 def allows(field: FieldInfo, x: float) -> bool:
     """Whether a number lies within the bounds of a field."""
     return all(getattr(operator, name)(x, limit) for name, limit in _limits(field).items())

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 # What a cell comes to: one of the classes by its code, or one of these.
 UNSETTLED, FAILED, MISSING = 4, 5, 6
 KINDS = (*CLASSES, "not settled", "failed", "missing")
+LETTERS = ("t", "B", "O", "S", "?", "x", "-")  # of KINDS, those of the pictures
 # From good to bad. What is not known is no worse than a class known to be bad, and no better than
 # one known to be good.
 _UNSETTLED = (STATUSES.index("not settled"), STATUSES.index("line in"))

@@ -23,8 +23,10 @@ from sim.bait.frame import GRAM_PER_CM3, MM, from_nose
 from sim.bait.plates import plate_axes
 from sim.config import Config, config_digest, config_from_dict, with_overrides
 from sim.config.builds import Build, Uncertainty
-from sim.config.models import Bill, Body
+from sim.config.models import Bill, Body, Coefficients
+from sim.config.schema import within
 from sim.config.units import unit_of
+from sim.errors import ConfigError
 from sim.model import crossflow_factor
 from sim.studies.axes import Overrides
 from sim.studies.own_place import own_place
@@ -131,12 +133,14 @@ class BuildStudy:
     chunk: int = 120
 
     def __post_init__(self) -> None:
-        if not 1 <= self.few <= self.builds or not 1 <= self.pairs <= self.builds:
-            raise ValueError(f"{self.few} and {self.pairs} of {self.builds} builds: from 1 to all")
+        if not 1 <= self.few <= self.builds or not 2 <= self.pairs <= self.builds:
+            raise ValueError(f"{self.few} and {self.pairs} of {self.builds} builds: from 2 to all")
+        if self.pairs & (self.pairs - 1):
+            raise ValueError(f"{self.pairs} pairs: must be a power of two")
 
     kind = "risk"
     starts = (STEADY,)
-    stop_early = True
+    stop_early = False  # its rules know the limits of classes, not that of running off
     keep_states_ms = 0.0
 
     # ------------------------------------------------------------------------------- the samples
@@ -267,9 +271,9 @@ class BuildStudy:
         content = {
             "kind": self.kind,
             "base": config_digest(self.base),
-            "build": self.base.build.model_dump(),
-            "uncertainty": self.base.uncertainty.model_dump(),
-            "speeds": self.speeds,
+            "build": _no_minus_zero(self.base.build.model_dump()),
+            "uncertainty": _no_minus_zero(self.base.uncertainty.model_dump()),
+            "speeds": [float(speed) for speed in self.speeds],
             "counts": [self.builds, self.few, self.pairs],
             "target": self.target,
             "seed": self.seed,
@@ -302,8 +306,33 @@ class BuildStudy:
         content["speeds"] = tuple(content["speeds"])
         return cls(**content)
 
+    # ------------------------------------------------------------------------------- its bounds
+
+    def tolerance_problems(self) -> list[str]:
+        """Tolerances whose largest error, by itself, is one that no bait can be built with."""
+        where, found = self.base.source_path or "config", []
+        for number in self.active:
+            quantity, tolerance = ERRORS[number], float(self.tolerances[number])
+            for side in (-tolerance, tolerance):
+                changes = build_overrides(self._meant, {quantity.key: side})
+                try:
+                    assemble(with_overrides(self._meant.config, changes))
+                except ConfigError as error:
+                    text = error.problems[0].removeprefix(f"{where}: ")
+                    found.append(
+                        f"{where}: build.{quantity.key} = {tolerance:g}: an error of {side:g}"
+                        f" {quantity.unit} gives no bait ({text.rstrip('.')}). Give a closer"
+                        " tolerance."
+                    )
+                    break
+        return found
+
 
 # ------------------------------------------------------------------------- errors to overrides
+
+
+def _no_minus_zero(table: dict[str, Any]) -> dict[str, Any]:
+    return {key: v + 0.0 if isinstance(v, float) else v for key, v in table.items()}
 
 
 def _named(quantities: tuple[Quantity, ...], values: np.ndarray) -> dict[str, float]:
@@ -447,6 +476,10 @@ def doubt_overrides(meant: Meant, changes: Mapping[str, float]) -> Overrides:
     ----------
     meant : Meant
     changes : mapping    key of ``[uncertainty]`` to change in the unit of the key
+
+    Notes
+    -----
+    A coefficient stays within the bounds that its key has.
     """
     config = meant.config
     held = config.coefficients
@@ -458,14 +491,16 @@ def doubt_overrides(meant: Meant, changes: Mapping[str, float]) -> Overrides:
         "wake_coupling": held.wake_coupling + change["wake_coupling_more"],
         "side_force_factor": held.side_force_factor * (1.0 + _share(change, "side_force")),
         "side_force_shift": held.side_force_shift + change["side_force_shift"],
-        "bill_shadow": min(0.8, held.bill_shadow + change["bill_shadow_more"]),
-    }
-    found: Overrides = {
-        f"coefficients.{key}": value for key, value in values.items() if value != getattr(held, key)
+        "bill_shadow": held.bill_shadow + change["bill_shadow_more"],
     }
     if change["crossflow_percent"] != 0.0 and config.bait.body is not None:
         factor = meant.crossflow_factor * (1.0 + _share(change, "crossflow"))
-        found["coefficients.crossflow_end_factor"] = min(2.0, factor)
+        values["crossflow_end_factor"] = factor
+    found: Overrides = {
+        f"coefficients.{key}": within(Coefficients.model_fields[key], value)
+        for key, value in values.items()
+        if value != getattr(held, key)
+    }
     for n, hook in enumerate(config.bait.hook):
         if change["hook_drag_percent"] != 0.0:
             area = hook.drag_area_mm2 * (1.0 + _share(change, "hook_drag"))

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sim.classify import CLASSES
 from sim.config.models import Config
 from sim.errors import RuntrueError
 from sim.kernels import layout as lo
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
     from sim.studies.kinds import AnyStudy
 
 STATUSES = ("settled", "not settled", "line in", "diverged", "invalid", "not run")
-CLASSES = ("tight", "balanced", "over-rolling", "spinning")
 MARGINS = ("spin", "roll", "lean", "roll_to_yaw", "tight_yaw")
 FAILED = ("diverged", "invalid")
 NO_CLASS = -1

@@ -15,10 +15,10 @@ from typing import Any
 
 import numpy as np
 
+from sim import classify
 from sim.bait.assembly import assemble
 from sim.bait.tie_path import tie_path
 from sim.config import Config, with_overrides
-from sim.config.models import Limits
 from sim.errors import ConfigError, RunError
 from sim.kernels.motion import MEASURES
 from sim.studies.axes import axis_label, axis_unit
@@ -56,7 +56,7 @@ FINER = 4  # holes run for each one that is told
 FEWEST = 3  # holes that make a row
 DIGITS = 9  # decimals of a place [mm]: 0.3 and not 0.30000000000000004
 NEAR = 1e-6  # of a step, within which a place is at a whole multiple
-BALANCED, SPINNING = CLASSES.index("balanced"), CLASSES.index("spinning")
+BALANCED = CLASSES.index("balanced")
 CHUNK = 128  # runs that go to a process at a time
 
 # What is tried, each to both sides.
@@ -186,12 +186,8 @@ def goes_round(result: MapResult) -> np.ndarray:
     Classed spinning, or with ``limits.spin_turns`` net turns on the way: a corkscrewing bait mostly
     rises and then lies on its side, and its class is that of the end.
     """
-    return _round(result.motion_class, result.measures["most_turns"], result.study.base.limits)
-
-
-def _round(motion_class: np.ndarray, most_turns: np.ndarray, limits: Limits) -> np.ndarray:
-    # a comparison with NaN is False
-    return np.asarray((motion_class == SPINNING) | (np.abs(most_turns) >= limits.spin_turns))
+    turns, limits = result.measures["most_turns"], result.study.base.limits
+    return classify.goes_round(result.motion_class, turns, limits.spin_turns)
 
 
 def balanced_throughout(result: MapResult) -> np.ndarray:
@@ -541,7 +537,8 @@ def _reserve_g(config: Config) -> float:
 def _tried(change: Change, row: Study, reserve_g: float, table: CaseTable) -> Tried:
     motion_class = table.motion_class.reshape(row.shape)
     turns = table.measures[:, _MOST_TURNS].reshape(row.shape)
-    good = (motion_class == BALANCED) & ~_round(motion_class, turns, row.base.limits)
+    round_ = classify.goes_round(motion_class, turns, row.base.limits.spin_turns)
+    good = (motion_class == BALANCED) & ~round_
     failed = int(np.isin(table.status, _FAILED).sum())
     return _summed(change, row, good, failed, reserve_g)
 

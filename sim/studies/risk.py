@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.stats import binomtest, bootstrap, sobol_indices
 
+from sim.classify import goes_round
 from sim.kernels.motion import MEASURES
 from sim.studies.builds import (
     ALL,
@@ -163,8 +164,7 @@ def outcomes(result: RiskResult, design: int) -> np.ndarray:
         found[kind == CLASSES.index(name)] = OUTCOMES.index(name)
     found[(kind != NO_CLASS) & (off > limits.run_off_deg)] = OUTCOMES.index("runs off")
     found[kind == CLASSES.index("over-rolling")] = OUTCOMES.index("over-rolls")
-    round_ = (kind == CLASSES.index("spinning")) | (measure["most_turns"] >= limits.spin_turns)
-    found[round_] = OUTCOMES.index("goes round")
+    found[goes_round(kind, measure["most_turns"], limits.spin_turns)] = OUTCOMES.index("goes round")
     for name in FAILED:
         found[status == STATUSES.index(name)] = OUTCOMES.index("failed")
     return found
@@ -280,14 +280,15 @@ def indices(result: RiskResult, *, intervals: bool = True) -> tuple[Index, ...]:
         return ()
     f_a = severity(result, SHOP)[: study.pairs]
     f_b = severity(result, SECOND)
-    f_ab = np.array([severity(result, MIXED + n) for n in active])
+    # an error without effect comes last: SciPy wants two at least
+    f_ab = np.array([*(severity(result, MIXED + n) for n in active), f_a])
     if np.ptp(np.concatenate([f_a, f_b])) == 0.0:
         return ()
 
     def estimate(pairs: np.ndarray) -> np.ndarray:
         func = {"f_A": f_a[None, pairs], "f_B": f_b[None, pairs], "f_AB": f_ab[:, None, pairs]}
         found = sobol_indices(func=func, n=pairs.size)
-        return np.array([found.first_order.ravel(), found.total_order.ravel()])
+        return np.array([found.first_order[:-1].ravel(), found.total_order[:-1].ravel()])
 
     everyone = np.arange(study.pairs)
     ends = np.full((2, 2, len(active)), math.nan)
@@ -382,7 +383,7 @@ def risk_plan(study: BuildStudy) -> Plan:
     for error in (found[0].error, ALL):
         design = SEARCH + error * len(SCALES)
         low, high, step = 0, len(SCALES) - 1, 0
-        while high - low > 1 or step == 0:
+        while True:
             tables = yield study.cases(design + step)
             known += tables
             bad = shares(gather(study, [*known]), design + step)["bad"]
@@ -392,9 +393,9 @@ def risk_plan(study: BuildStudy) -> Plan:
                 break  # other errors alone are too much
             else:
                 high = step
+            if high - low == 1:
+                return
             step = (low + high) // 2
-        else:
-            return
 
 
 def good_somewhere(result: RiskResult) -> bool:

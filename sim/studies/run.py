@@ -280,6 +280,8 @@ def _differs(
         if stored is not None and _only_the_bait(study, stored):
             bait = study.base.source_path or "the bait's file"
             digests = config_digest(stored.base)[:12], config_digest(study.base)[:12]
+            if digests[0] == digests[1]:
+                return f"[build] or [uncertainty] in {bait} has changed since."
             return (
                 f"the configuration of the bait, {bait}, has changed since (sha256 {digests[0]},"
                 f" now {digests[1]})."

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sim.bait.frame import heading_deg
+from sim.classify import goes_round
 from sim.config import Config, with_overrides
 from sim.kernels.motion import MEASURES
 from sim.studies.axes import NAMED_AXES, Overrides, axis_label
@@ -53,7 +54,7 @@ LEAST_GAIN = 0.05  # of the limits, below which a bend is not worth the pliers
 BETWEEN = 50  # places looked at between two bends
 BEYOND = 1e3  # shares of the limits; a speed at which the bait is beyond all counts more
 
-_SETTLED, _SPINNING = STATUSES.index("settled"), CLASSES.index("spinning")
+_SETTLED = STATUSES.index("settled")
 _FAILED = [STATUSES.index(name) for name in FAILED]
 
 
@@ -171,8 +172,7 @@ class Swims:
         """From what is stored of runs, all arrays of one shape."""
         drift = np.degrees(np.arctan(measures["side_drift_m_per_m"]))
         lean = np.asarray(measures["lean_deg"], dtype=float)
-        turns = np.nan_to_num(measures["most_turns"])
-        round_ = (motion_class == _SPINNING) | (turns >= limits.spin_turns)
+        round_ = goes_round(motion_class, measures["most_turns"], limits.spin_turns)
         known = np.isfinite(drift) & np.isfinite(lean)
         sound = (status == _SETTLED) & ~round_ & known
         worse = np.maximum(np.abs(drift) / limits.run_off_deg, np.abs(lean) / limits.lean_deg)

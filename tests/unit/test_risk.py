@@ -163,7 +163,7 @@ def test_intervals_cover_the_share_that_is_known(toy: BuildStudy) -> None:
     """
     held = 0
     for seed in range(60):
-        study = dataclasses.replace(toy, seed=seed, builds=128, speeds=(1.0,))
+        study = dataclasses.replace(toy, seed=seed, builds=128, few=128, pairs=128, speeds=(1.0,))
         table = responding(linear(0.6))(
             study, [*study.cases(SHOP).tolist(), *study.cases(MEANT).tolist()]
         )
@@ -178,7 +178,7 @@ def test_intervals_cover_the_index_that_is_known(toy: BuildStudy) -> None:
     expected = 0.09 / 0.13
     held = 0
     for seed in range(20):
-        study = dataclasses.replace(toy, seed=seed, builds=128, pairs=128, speeds=(1.0,))
+        study = dataclasses.replace(toy, seed=seed, builds=128, few=128, pairs=128, speeds=(1.0,))
         mixed = [study.cases(MIXED + n) for n in study.active]
         cases = np.concatenate([study.cases(d) for d in (SHOP, SECOND, MEANT)] + mixed)
         row = indices(gather(study, [responding(linear(*weights))(study, cases.tolist())]))[0]
@@ -271,7 +271,7 @@ def test_intervals_of_shares(hits: int, builds: int) -> None:
 
 def one_case(toy: BuildStudy, status: str, kind: str | None, **measures: float) -> RiskResult:
     """A study of one build that came to something given, and a bait that is balanced as meant."""
-    study = dataclasses.replace(toy, builds=1, few=1, pairs=1, speeds=(1.0,))
+    study = dataclasses.replace(toy, builds=2, few=1, pairs=2, speeds=(1.0,))
     cases = [*study.cases(SHOP).tolist(), *study.cases(MEANT).tolist()]
     table = responding(lambda errors: {})(study, cases)
     table.status[0] = STATUSES.index(status)
@@ -312,7 +312,7 @@ def test_what_a_build_comes_to(
 
 
 def test_the_worst_over_the_speeds_counts_where_the_bait_as_meant_is_sound(toy: BuildStudy) -> None:
-    study = dataclasses.replace(toy, builds=2, few=1, pairs=1, speeds=(0.5, 1.0, 2.0))
+    study = dataclasses.replace(toy, builds=2, few=1, pairs=2, speeds=(0.5, 1.0, 2.0))
     cases = [*study.cases(SHOP).tolist(), *study.cases(MEANT).tolist()]
     table = responding(lambda errors: {})(study, cases)
     over, tight = CLASSES.index("over-rolling"), CLASSES.index("tight")

@@ -1,0 +1,455 @@
+"""Risk of a bait in words and in JSON: how many builds come out bad, why, how closely to build."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from sim.config import config_digest
+from sim.report.map import seconds_of
+from sim.report.risk_figures import (
+    MATTERS,
+    UNCOUNTED,
+    AtSpeed,
+    at_speeds,
+    curable,
+    failures,
+    held_to,
+    percent_text,
+    run_count,
+    told_designs,
+    was_searched,
+    what_matters,
+)
+from sim.report.risk_words import findings, joined, speeds_text, tolerance_text
+from sim.report.text import (
+    SHORT_DIGEST,
+    config_document,
+    fixed,
+    labelled,
+    made_by,
+    name_of,
+    note,
+    significant,
+    title,
+)
+from sim.studies.builds import ALL, BOTH, DOUBT, DOUBTS, ERRORS, SCALES, SHOP
+from sim.studies.risk import (
+    BAD,
+    OUTCOMES,
+    Index,
+    Search,
+    Share,
+    good_somewhere,
+    indices,
+    searches,
+    shares,
+)
+
+if TYPE_CHECKING:
+    from sim.studies.builds import BuildStudy
+    from sim.studies.risk import RiskResult
+
+# Designs that are told, with the heads of their columns.
+TOLD = {
+    SHOP: "workmanship",
+    BOTH: "workmanship,\nuncertain coefficients",
+    DOUBT: "perfect builds,\nuncertain coefficients",
+}
+KEYS = {SHOP: "workmanship", BOTH: "both", DOUBT: "coefficients"}
+LIMITS_PAGE = "docs/limits.md"
+
+
+# ------------------------------------------------------------------------------------------- facts
+
+
+def _share_facts(share: Share) -> dict[str, Any]:
+    return {
+        "hits": share.hits,
+        "builds": share.builds,
+        "share": share.share,
+        "low": share.low,
+        "high": share.high,
+    }
+
+
+def _all_shares(found: dict[str, Share]) -> dict[str, Any]:
+    return {name: _share_facts(share) for name, share in found.items()}
+
+
+def risk_facts(
+    result: RiskResult, output: str | None = None, pictures: Sequence[str] = ()
+) -> dict[str, Any]:
+    """A risk as a dictionary.
+
+    Parameters
+    ----------
+    result : RiskResult
+    output : str, optional         file that holds it
+    pictures : sequence of str     files that show it
+
+    Returns
+    -------
+    dict
+        ``name``, ``bait``, ``config`` (``source``, ``digest``, ``overrides``), ``speeds_m_s``,
+        ``builds``, ``builds_of_a_search`` (of coefficients alone as well), ``pairs`` (for the
+        indices), ``target`` (share of bad builds put up with), ``seed``, ``errors_lie`` (how they
+        are drawn), ``tolerances`` and ``coefficients`` (lists of ``key``, ``label``, ``unit`` and
+        ``tolerance`` or ``range``; 0 where nothing is drawn), ``good_as_meant`` (at one speed at
+        least), ``judged_speeds_m_s`` (at which the bait as meant is not bad), ``shares`` (of
+        ``workmanship``, ``both`` and ``coefficients`` alone, None where nothing is drawn: for each
+        outcome and ``bad`` for all that is bad, ``hits``, ``builds``, ``share``, ``low`` and
+        ``high``), ``curable`` (by better workmanship: ``share``, ``low``, ``high``),
+        ``prototype_only`` (a share), ``speeds`` (a list of ``speed_m_s``, ``counts``,
+        ``as_meant``, ``shares`` of workmanship, ``drift_mm_per_m`` to starboard: ``as_meant``,
+        ``mean``, ``mean_low``, ``mean_high``, and the share ``to_port``), ``indices`` (the
+        largest total first: ``key``, ``label``, ``first`` and ``total`` with ``value``, ``low``,
+        ``high``), ``searches`` (of one error or ``all``: ``scale`` of the tolerance that meets
+        the target or None, ``holds`` as it is, ``tolerance``, ``needed``, ``unit``, and the
+        ``trials``, each a ``scale`` and the share ``bad``), ``in_words``, ``runs``, ``seconds``
+        and ``runs_per_s`` (None where not known), ``failures`` (``status``, ``runs``,
+        ``message``, ``example``), ``output``, ``pictures``, ``provenance``.
+    """
+    study = result.study
+    good = good_somewhere(result)
+    told = told_designs(result)
+    found = searches(result)
+    cure = curable(result)
+    seconds, runs = seconds_of(result), run_count(result)
+    return {
+        "name": study.name,
+        "bait": name_of(study.base),
+        "config": config_document(study.base),
+        "speeds_m_s": list(study.speeds),
+        "builds": study.builds,
+        "builds_of_a_search": study.few,
+        "pairs": study.pairs,
+        "target": study.target,
+        "seed": study.seed,
+        "errors_lie": study.base.build.errors,
+        "tolerances": [
+            {"key": q.key, "label": q.label, "unit": q.unit, "tolerance": float(t)}
+            for q, t in zip(ERRORS, study.tolerances, strict=True)
+        ],
+        "coefficients": [
+            {
+                "key": q.key,
+                "label": q.label,
+                "unit": q.unit,
+                "range": float(getattr(study.base.uncertainty, q.key)),
+            }
+            for q in DOUBTS
+        ],
+        "good_as_meant": good,
+        "judged_speeds_m_s": [s.speed for s in at_speeds(result) if s.counts],
+        "shares": {
+            KEYS[design]: _all_shares(shares(result, design)) if design in told else None
+            for design in TOLD
+        },
+        "curable": None
+        if cure is None
+        else {"share": cure[0].value, "low": cure[0].low, "high": cure[0].high},
+        "prototype_only": _share_facts(shares(result, DOUBT)["bad"]) if DOUBT in told else None,
+        "speeds": [_speed_facts(at) for at in at_speeds(result)],
+        "indices": [_index_facts(index) for index in indices(result)],
+        "searches": [_search_facts(study, search) for search in found],
+        "in_words": list(findings(result)),
+        "runs": runs,
+        "seconds": seconds,
+        "runs_per_s": runs / seconds if seconds else None,
+        "failures": failures(result),
+        "output": output,
+        "pictures": list(pictures),
+        "provenance": dict(result.provenance),
+    }
+
+
+def _speed_facts(at: AtSpeed) -> dict[str, Any]:
+    mean, half = at.drift
+    return {
+        "speed_m_s": at.speed,
+        "counts": at.counts,
+        "as_meant": at.meant,
+        "shares": _all_shares(at.builds),
+        "drift_mm_per_m": {
+            "as_meant": at.meant_drift,
+            "mean": mean,
+            "mean_low": mean - half,
+            "mean_high": mean + half,
+        },
+        "to_port": None if at.port is None else _share_facts(at.port),
+    }
+
+
+def _index_facts(index: Index) -> dict[str, Any]:
+    def one(value: tuple[float, float, float]) -> dict[str, float]:
+        return dict(zip(("value", "low", "high"), value, strict=True))
+
+    quantity = ERRORS[index.error]
+    return {
+        "key": quantity.key,
+        "label": quantity.label,
+        "first": one(index.first),
+        "total": one(index.total),
+    }
+
+
+def _search_facts(study: BuildStudy, search: Search) -> dict[str, Any]:
+    one = search.error != ALL
+    tolerance = float(study.tolerances[search.error]) if one else None
+    needed = None
+    if tolerance is not None and search.scale is not None:
+        needed = search.scale * tolerance
+    return {
+        "error": ERRORS[search.error].key if one else "all",
+        "scale": search.scale,
+        "holds": search.holds,
+        "tolerance": tolerance,
+        "needed": needed,
+        "unit": ERRORS[search.error].unit if one else None,
+        "trials": [{"scale": t.scale, "bad": _share_facts(t.bad)} for t in search.trials],
+    }
+
+
+# ---------------------------------------------------------------------------------------- in words
+
+
+def risk_summary(result: RiskResult, *, provenance: bool = False) -> RenderableType:
+    """A risk in a page.
+
+    Parameters
+    ----------
+    result : RiskResult
+    provenance : bool     tell when and by which versions it was made
+    """
+    study = result.study
+    good = good_somewhere(result)
+    parts: list[RenderableType] = [
+        title(name_of(study.base), f"  risk of {study.builds} builds"),
+        labelled(_head(result)),
+        Text(),
+        *_sentences(findings(result)),
+    ]
+    if good:
+        parts += [Text(), *_shares(result)]
+    parts += [Text(), *_at_each_speed(result)]
+    if good and study.active:
+        parts += _what_matters(result)
+    failed = failures(result)
+    if failed:
+        parts += [Text(), Text("Failed runs, by cause", style="bold")]
+        parts.append(labelled([(str(f["runs"]), _failure_text(f)) for f in failed]))
+    if good:
+        parts += [Text(), note(_caution(study))]
+    if provenance:
+        parts += [Text(), labelled(_origin(result))]
+    return Group(*parts)
+
+
+def _sentences(texts: Iterable[str]) -> list[RenderableType]:
+    return [Padding(Text(text), (0, 0, 0, 2)) for text in texts]
+
+
+def _head(result: RiskResult) -> list[tuple[str, RenderableType]]:
+    study = result.study
+    rows: list[tuple[str, RenderableType]] = [("Speeds", speeds_text(study.speeds))]
+    for i, (key, value) in enumerate(study.fixed.items()):
+        rows.append(("Set" if i == 0 else "", f"{key} = {value}"))
+    runs, seconds = run_count(result), seconds_of(result)
+    text = f"{runs}"
+    if seconds:
+        text += f" in {significant(seconds, 3)} s, {significant(runs / seconds, 3)} a second"
+    rows.append(("Runs", f"{text}; seed {study.seed}"))
+    return rows
+
+
+def _table() -> Table:
+    return Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
+
+
+def _indented(table: Table) -> RenderableType:
+    return Padding(table, (0, 0, 0, 2))
+
+
+def _shares(result: RiskResult) -> list[RenderableType]:
+    """Shares of builds, a column for each design."""
+    told = told_designs(result)
+    if not told:
+        return [note("Neither errors nor coefficients are drawn: there is only the bait as meant.")]
+    columns = [shares(result, design) for design in told]
+    table = _table()
+    heads = [TOLD[design] for design in told]
+    above = "\n" * any("\n" in head for head in heads)
+    table.add_column(f"{above}builds")
+    for head in heads:
+        table.add_column(head if "\n" in head else above + head, justify="right")
+    for name in (*BAD, "bad", *OUTCOMES[len(BAD) :]):
+        if not any(column[name].hits for column in columns) and name != "bad":
+            continue
+        label = "bad in all" if name == "bad" else name
+        style = "bold" if name == "bad" else ""
+        table.add_row(label, *(percent_text(c[name]) for c in columns), style=style)
+    counted = [at.speed for at in at_speeds(result) if at.counts]
+    head = f"By the worst that a build does at {speeds_text(counted)}"
+    return [Text(head, style="bold"), _indented(table), note("In brackets: 95 % confidence.")]
+
+
+def _at_each_speed(result: RiskResult) -> list[RenderableType]:
+    """What the bait as meant does at each speed, and its builds, workmanship alone."""
+    study, rows = result.study, at_speeds(result)
+    good = good_somewhere(result)
+    built = good and bool(study.active)
+    table = _table()
+    above = "\n" * built
+    table.add_column(f"{above}m/s", justify="right")
+    table.add_column(f"{above}as meant")
+    if built:
+        table.add_column("\nbad builds", justify="right", no_wrap=True)
+        table.add_column("\nmostly")
+        table.add_column("mean drift\nmm per m", no_wrap=True)
+        table.add_column("\nto port", justify="right", no_wrap=True)
+    for at in rows:
+        mark = "" if at.counts or not good else UNCOUNTED
+        cells = [f"{at.speed:.3g}", at.meant + mark]
+        if built:
+            kinds = sorted(BAD, key=lambda name: -at.builds[name].hits)
+            worst = kinds[0] if at.builds[kinds[0]].hits else "-"
+            cells += [percent_text(at.builds["bad"]), worst, _drift_text(*at.drift)]
+            cells.append("-" if at.port is None else percent_text(at.port))
+        table.add_row(*cells)
+    head = "At each speed, as meant and as built" if built else "At each speed, as meant"
+    parts: list[RenderableType] = [Text(head, style="bold"), _indented(table)]
+    again = shlex.join(["runtrue", "holes", study.base.source_path or "CONFIG.toml"])
+    command = Padding(Text(again, no_wrap=True, overflow="ignore"), (0, 0, 0, 4))
+    uncounted = [at.speed for at in rows if not at.counts]
+    if not good:
+        parts += [note("First find a place to tie it where it is balanced:"), command]
+    elif uncounted:
+        text = (
+            f"{UNCOUNTED} Bad as meant at {speeds_text(uncounted)}, so that no build can be better:"
+            " this does not count in the rest. Another tie point may cure it:"
+        )
+        parts += [note(text), command]
+    if built:
+        parts += _sided(rows)
+    return parts
+
+
+def _drift_text(mean: float, half: float) -> str:
+    if not math.isfinite(mean):
+        return "-"
+    digits = 0 if half >= 1.0 or half == 0.0 else min(3, math.ceil(-math.log10(half)))
+    text = fixed(abs(mean), digits)
+    side = "" if float(text) == 0.0 else " starboard" if mean > 0.0 else " port"
+    return f"{text} ± {fixed(half, digits)}{side}"
+
+
+def _sided(rows: Sequence[AtSpeed]) -> list[RenderableType]:
+    """Whether builds run to one side more than to the other."""
+    lean = [at for at in rows if at.port and not at.port.low <= 0.5 <= at.port.high]
+    if not lean:
+        drifting = any(at.port for at in rows)
+        return [note("As many drift to port as to starboard.")] if drifting else []
+    text = joined(
+        f"to {'port' if at.port.share > 0.5 else 'starboard'} at {at.speed:.3g} m/s"
+        for at in lean
+        if at.port
+    )
+    return [note(f"More builds drift {text}: the bait as meant leans that way.")]
+
+
+def _what_matters(result: RiskResult) -> list[RenderableType]:
+    """The errors that matter, and how closely each is to be held."""
+    study = result.study
+    ranked = indices(result)
+    told = what_matters(ranked)
+    if not told:
+        return []
+    found = searches(result)
+    held = held_to(found)
+    target = f"{100.0 * study.target:g} %"
+    table = _table()
+    table.add_column("\nerror")
+    table.add_column("\ntolerance", justify="right")
+    table.add_column("share of the variation\n(95 %)", justify="right")
+    if held:
+        table.add_column(f"to be held\nfor {target}", justify="right")
+    for index in told:
+        error = index.error
+        tolerance = float(study.tolerances[error])
+        cells = [ERRORS[error].label, tolerance_text(error, tolerance), _index_text(index.total)]
+        if held:
+            scale = held.get(error)
+            cells.append("" if scale is None else tolerance_text(error, scale * tolerance))
+        table.add_row(*cells)
+    parts: list[RenderableType] = [
+        Text(),
+        Text("What matters", style="bold"),
+        _indented(table),
+    ]
+    rest = len(ranked) - len(told)
+    lines = [
+        "Share of the variation, from harmless to bad, that goes back to an error by itself and"
+        " together with others."
+    ]
+    if sum(index.total[0] for index in told) > 1.3:
+        lines.append(
+            "The shares add up to more than 1, since errors act together: one makes up for another"
+            " or adds to it."
+        )
+    if rest:
+        lines.append(f"The other {rest} errors matter less than {MATTERS:g} each.")
+    if found and was_searched(found[0]):
+        step = len(SCALES) - 1
+        lines.append(
+            f"What each is to be held to was found with {study.few} builds a trial, in steps of"
+            f" 1/{step} of the tolerance."
+        )
+    parts.append(note(" ".join(lines)))
+    return parts
+
+
+def _index_text(total: tuple[float, float, float]) -> str:
+    """A total index; it lies from 0 to 1, whatever an estimate of it does."""
+    value, low, high = (min(1.0, max(0.0, v)) for v in total)
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{value:.2f}"
+    return f"{value:.2f} ({low:.2f} to {high:.2f})"
+
+
+def _caution(study: BuildStudy) -> str:
+    return (
+        "A guide to prototypes, no substitute for them. Tolerances and ranges are those of [build]"
+        " and [uncertainty]; left out are rattles, joints, soft tails, swinging hooks, waves and"
+        f" what else stands in {LIMITS_PAGE}."
+    )
+
+
+def _failure_text(failure: dict[str, Any]) -> str:
+    example = failure["example"]
+    return (
+        f"{failure['status']}, as build {example['build']} ({example['design']}) at"
+        f" {example['speed_m_s']:.3g} m/s: {failure['message']}"
+    )
+
+
+def _origin(result: RiskResult) -> list[tuple[str, RenderableType]]:
+    study, made = result.study, result.provenance
+    digest = config_digest(study.base)[:SHORT_DIGEST]
+    rows: list[tuple[str, RenderableType]] = [
+        ("Study", f"{study.name} (sha256 {study.study_digest[:SHORT_DIGEST]})"),
+        ("Bait", f"{study.base.source_path or '-'} (sha256 {digest})"),
+    ]
+    if not made:
+        return rows
+    rows += made_by(made)
+    if "calculated_by" in made:
+        rows.append(("", f"calculated by {made['calculated_by']}"))
+    return rows
