@@ -177,7 +177,7 @@ def _study(
         fixed=dict(settings.overrides),
         speeds=speeds,
         builds=builds,
-        few=min(MOST_FEW, max(1, builds // 2)),
+        few=min(MOST_FEW, max(1, builds // 4)),
         pairs=max(FEWEST_PAIRS, 1 << round(math.log2(builds / 8))),
         target=target,
         seed=seed,

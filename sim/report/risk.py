@@ -65,6 +65,7 @@ TOLD = {
 }
 KEYS = {SHOP: "workmanship", BOTH: "both", DOUBT: "coefficients"}
 LIMITS_PAGE = "docs/limits.md"
+MORE_THAN_ALL = 1.3  # sum of the indices from which errors clearly act together
 
 
 # ------------------------------------------------------------------------------------------- facts
@@ -369,11 +370,13 @@ def _what_matters(result: RiskResult) -> list[RenderableType]:
     """The errors that matter, and how closely each is to be held."""
     study = result.study
     ranked = indices(result)
-    told = what_matters(ranked)
-    if not told:
-        return []
     found = searches(result)
     held = held_to(found)
+    shown: dict[int, str] = {i.error: _index_text(i.total) for i in what_matters(ranked)}
+    if not shown and held:  # all builds are bad, so that none stands out
+        shown = dict.fromkeys(study.active, "-")
+    if not shown:
+        return []
     target = f"{100.0 * study.target:g} %"
     table = _table()
     table.add_column("\nerror")
@@ -381,39 +384,42 @@ def _what_matters(result: RiskResult) -> list[RenderableType]:
     table.add_column("share of the variation\n(95 %)", justify="right")
     if held:
         table.add_column(f"to be held\nfor {target}", justify="right")
-    for index in told:
-        error = index.error
+    for error, share in shown.items():
         tolerance = float(study.tolerances[error])
-        cells = [ERRORS[error].label, tolerance_text(error, tolerance), _index_text(index.total)]
+        cells = [ERRORS[error].label, tolerance_text(error, tolerance), share]
         if held:
-            scale = held.get(error)
-            cells.append("" if scale is None else tolerance_text(error, scale * tolerance))
+            cells.append(_held_text(error, tolerance, held.get(error)))
         table.add_row(*cells)
-    parts: list[RenderableType] = [
-        Text(),
-        Text("What matters", style="bold"),
-        _indented(table),
-    ]
-    rest = len(ranked) - len(told)
     lines = [
         "Share of the variation, from harmless to bad, that goes back to an error by itself and"
         " together with others."
     ]
-    if sum(index.total[0] for index in told) > 1.3:
+    if sum(i.total[0] for i in ranked) > MORE_THAN_ALL:
         lines.append(
             "The shares add up to more than 1, since errors act together: one makes up for another"
             " or adds to it."
         )
-    if rest:
-        lines.append(f"The other {rest} errors matter less than {MATTERS:g} each.")
-    if found and was_searched(found[0]):
-        step = len(SCALES) - 1
+    rest = len(ranked) - len(shown)
+    if rest > 0:
+        others = f"The other {rest} errors matter" if rest > 1 else "The other error matters"
+        alike = " They are held to the same share." if len(held) > 1 else ""
+        each = " each" if rest > 1 else ""
+        lines.append(f"{others} less than {MATTERS:g}{each}.{alike}")
+    if any(was_searched(search) for search in found):
         lines.append(
-            f"What each is to be held to was found with {study.few} builds a trial, in steps of"
-            f" 1/{step} of the tolerance."
+            f"What is to be held was found with {study.few} builds a trial, in steps of"
+            f" 1/{len(SCALES) - 1} of the tolerance."
         )
-    parts.append(note(" ".join(lines)))
-    return parts
+    return [Text(), Text("What matters", style="bold"), _indented(table), note(" ".join(lines))]
+
+
+def _held_text(error: int, tolerance: float, scale: float | None) -> str:
+    """How closely an error is to be held; nothing for one that may stay as it is."""
+    if scale is None:
+        return ""
+    if scale == 0.0:
+        return f"below {tolerance_text(error, SCALES[1] * tolerance)}"
+    return tolerance_text(error, scale * tolerance)
 
 
 def _index_text(total: tuple[float, float, float]) -> str:

@@ -16,7 +16,7 @@ from sim.report.risk_figures import (
     told_designs,
     was_searched,
 )
-from sim.studies.builds import BOTH, DOUBT, ERRORS, SHOP
+from sim.studies.builds import ALL, BOTH, DOUBT, ERRORS, SHOP
 from sim.studies.risk import BAD, Search, Share, Trial, good_somewhere, indices, searches, shares
 
 if TYPE_CHECKING:
@@ -108,23 +108,23 @@ def search_sentences(result: RiskResult) -> list[str]:
     found = searches(result)
     if not found:
         return ["No error makes a difference: all builds do the same."]
-    study, first = result.study, found[0]
+    study = result.study
     target = f"{100.0 * study.target:g} %"
-    whole = first.trials[-1].bad
-    if first.holds:
-        text = f"The tolerances will do for {target}."
-        return [text + _unsure(whole, study.target)]
-    if not was_searched(first):
-        return []
-    if first.scale is not None:
-        return [_one_error(study, first, target)]
-    label = ERRORS[first.error].label
-    texts = [
-        f"For {target} it is not enough to mend the {label}: even with none of it"
-        f" {percent_text(first.trials[0].bad)} are bad, by the other errors."
-    ]
-    if len(found) > 1 and was_searched(found[1]):
-        texts.append(_all_errors(study, found[1], target))
+    if found[0].holds:
+        return [
+            f"The tolerances will do for {target}." + _unsure(found[0].trials[-1].bad, study.target)
+        ]
+    texts = []
+    for search in found:
+        if search.error == ALL:
+            texts.append(_all_errors(study, search, target))
+        elif search.scale is not None:
+            texts.append(_one_error(study, search, target))
+        elif was_searched(search):
+            texts.append(
+                f"For {target} it is not enough to mend the {ERRORS[search.error].label}: even with"
+                f" none of it {percent_text(search.trials[0].bad)} are bad, by the other errors."
+            )
     return texts
 
 
@@ -132,7 +132,7 @@ def _unsure(met: Share, target: float) -> str:
     """That an interval does not bear out what its share says; "" where it does."""
     if met.high <= target:
         return ""
-    return " That is not certain, the interval reaches above it: draw more builds."
+    return f" More builds would make it certain: the interval reaches above {100.0 * target:g} %."
 
 
 def _next(search: Search) -> Trial:
@@ -165,8 +165,6 @@ def _one_error(study: BuildStudy, search: Search, target: str) -> str:
 
 
 def _all_errors(study: BuildStudy, search: Search, target: str) -> str:
-    if search.scale is None:
-        return f"Even perfect builds are no way to {target}."
     met, above = _met(search).bad, _next(search)
     after = f"{percent_text(above.bad)} with {above.scale:.2g} of it"
     if search.scale == 0.0:

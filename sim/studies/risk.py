@@ -66,6 +66,7 @@ OUTCOMES = (
     "balanced",
 )
 BAD = OUTCOMES[:5]
+UNSETTLED = 1.1  # severity at least: beyond the limits, nobody knows by how much
 WORST = 2.0  # where severity is cut off: a bait that turns over is not the worse the more it turns
 RESAMPLES = 200
 
@@ -188,8 +189,8 @@ def severity(result: RiskResult, design: int) -> np.ndarray:
     -------
     ndarray, shape (builds,)
         The largest of roll, lean, roll over yaw, side angle of the line and turns over their
-        limits, cut off at 2; above 1 just where a build goes round, over-rolls or runs off. 2 for
-        one that failed.
+        limits, cut off at 2; above 1 just where a build is bad. 2 for one that goes round or
+        failed.
     """
     row, count = result.rows(design)
     limits = result.study.base.limits
@@ -206,6 +207,8 @@ def severity(result: RiskResult, design: int) -> np.ndarray:
     # a bait that keeps turning has neither roll nor lean
     bad = outcomes(result, design)
     worst[(bad == OUTCOMES.index("goes round")) | (bad == OUTCOMES.index("failed"))] = WORST
+    unsettled = bad == OUTCOMES.index("does not settle")
+    worst[unsettled] = np.maximum(worst[unsettled], UNSETTLED)
     return np.asarray(np.minimum(worst, WORST)[:, judged(result)].max(axis=1))
 
 
@@ -332,8 +335,9 @@ class Search(NamedTuple):
     ----------
     error : int              number in ERRORS; ALL for all tolerances together
     scale : float or None    the largest share of the tolerance tried that meets the target; None
-                             when not even none of the error does
-    trials : tuple of Trial  rising scale; the last is the tolerance of the configuration
+                             when not even none of the error does, or nothing was tried
+    trials : tuple of Trial  rising scale; the last is the tolerance of the configuration, with all
+                             builds
     """
 
     error: int
@@ -349,23 +353,32 @@ class Search(NamedTuple):
 def searches(result: RiskResult) -> tuple[Search, ...]:
     """What the search for a closer tolerance came to.
 
-    On the worst error first and, where not even a perfect one meets the target, on all of them;
-    empty without an error that matters.
+    On the worst error first and, where not even a perfect one meets the target, on all of them; on
+    all of them alone where no error stands out because all builds are bad. Empty where nothing
+    varies.
     """
     study = result.study
-    ranked = indices(result, intervals=False)
-    if not ranked:
-        return ()
-    whole = Trial(1.0, Share.of(worst_outcomes(result, SHOP)[: study.few] < len(BAD)))
+    whole = Trial(1.0, shares(result, SHOP)["bad"])
     found = []
-    for error in (ranked[0].error, ALL):
+    for error in _sought(result):
         tried = [d for d in result.designs if d >= SEARCH and Design.of(d).error == error]
-        if error == ALL and not tried:
-            break
         trials = [Trial(Design.of(d).scale, shares(result, d)["bad"]) for d in tried] + [whole]
+        if error == ALL:
+            if not tried:
+                continue
+            # without any error it is the bait as meant, which is sound where it is judged
+            trials.insert(0, Trial(0.0, Share(0, 1, 0.0, 0.0)))
         good = [trial.scale for trial in trials if trial.bad.share <= study.target]
         found.append(Search(error, max(good) if good else None, tuple(trials)))
     return tuple(found)
+
+
+def _sought(result: RiskResult) -> tuple[int, ...]:
+    """Errors whose tolerance is looked for, one after the other until the target is met."""
+    ranked = indices(result, intervals=False)
+    if ranked:
+        return (ranked[0].error, ALL)
+    return (ALL,) if result.study.active and shares(result, SHOP)["bad"].hits else ()
 
 
 # ------------------------------------------------------------------------------------------- plan
@@ -376,17 +389,19 @@ def risk_plan(study: BuildStudy) -> Plan:
     mixed = [MIXED + n for n in study.active]
     first = [SHOP, BOTH, DOUBT, MEANT, *([SECOND, *mixed] if mixed else [])]
     known: list[CaseTable] = yield np.concatenate([study.cases(d) for d in first])
-    meant = gather(study, known)
-    found = searches(meant)
-    if not found or found[0].holds or not good_somewhere(meant):
-        return
-    for error in (found[0].error, ALL):
+    sampled = gather(study, known)
+    holds = shares(sampled, SHOP)["bad"].share <= study.target
+    sought = () if holds or not good_somewhere(sampled) else _sought(sampled)
+    meant = [table for table in known if MEANT in study.place(table.case)[0]]
+    del known, sampled
+    for error in sought:
         design = SEARCH + error * len(SCALES)
-        low, high, step = 0, len(SCALES) - 1, 0
+        low, high = 0, len(SCALES) - 1
+        # without any error at all it is the bait as meant
+        step = 0 if error != ALL else (low + high) // 2
         while True:
             tables = yield study.cases(design + step)
-            known += tables
-            bad = shares(gather(study, [*known]), design + step)["bad"]
+            bad = shares(gather(study, meant + tables), design + step)["bad"]
             if bad.share <= study.target:
                 low = step
             elif step == 0:

@@ -334,6 +334,30 @@ def test_doubts_move_their_coefficients(runner: Config) -> None:
     assert config.line.normal_drag_coefficient == pytest.approx(1.2 * drag)
 
 
+def test_doubts_stay_within_the_bounds_of_their_keys(runner: Config) -> None:
+    bold = with_overrides(
+        runner, {"coefficients.side_force_factor": 2.8, "coefficients.wake_coupling": 45.0}
+    )
+    held = doubted(bold, side_force_percent=50.0, wake_coupling_more=12.0).coefficients
+    assert (held.side_force_factor, held.wake_coupling) == (3.0, 50.0)
+
+
+def test_tolerances_that_give_no_bait_are_told(runner: Config, study: BuildStudy) -> None:
+    assert study.tolerance_problems() == []
+    wide = with_overrides(runner, {"build.total_mass_percent": 60.0, "build.bill_length_mm": 20.0})
+    told = dataclasses.replace(study, base=wide).tolerance_problems()
+    assert len(told) == 2
+    assert "build.bill_length_mm = 20: an error of -20 mm gives no bait (" in told[0]
+    assert "build.total_mass_percent = 60: an error of -60 % gives no bait (" in told[1]
+    assert all(text.endswith(" Give a closer tolerance.") for text in told)
+
+
+@pytest.mark.parametrize("counts", [(10, 11, 8), (10, 5, 12), (10, 5, 1), (10, 5, 16), (10, 0, 8)])
+def test_counts_that_make_no_sense(runner: Config, counts: tuple[int, int, int]) -> None:
+    with pytest.raises(ValueError, match=r"builds|power of two"):
+        BuildStudy("bad", "", runner, {}, (1.0,), *counts)
+
+
 def test_every_quantity_is_read(runner: Config) -> None:
     """A tolerance or a doubt that moved nothing would be a promise without a deed."""
     meant = as_meant(runner)

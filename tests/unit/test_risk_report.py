@@ -234,7 +234,7 @@ def test_one_error_held_closer():
         f" then {percent_text(met)} are bad, {percent_text(above)} within"
         f" {2.0 * scale + 0.125:.2g} deg."
     )
-    assert ("not certain" in second) == (met.high > 0.05)
+    assert ("make it certain" in second) == (met.high > 0.05)
     assert third == "No coefficient is taken as uncertain: every range in [uncertainty] is 0."
     assert held_to(searches(result)) == {YAW: scale}
     text = words(result)
@@ -251,13 +251,12 @@ def test_tolerances_that_will_do():
     assert findings(result)[1] == "The tolerances will do for 50 %."
     assert held_to(searches(result)) == {}
     assert "to be held" not in words(result)
-    bare = make_study(TWO, target=0.4)
-    share = Share.of(np.abs(bare.errors[:64, YAW]) > 1.25)
+    share = shares(result, SHOP)["bad"]
     assert share.share < 0.2 < share.high  # by chance or not
     unsure = run_toy(make_study(TWO, target=0.2), by_yaw(1.25))
     assert findings(unsure)[1] == (
-        "The tolerances will do for 20 %. That is not certain, the interval reaches above it: draw"
-        " more builds."
+        "The tolerances will do for 20 %. More builds would make it certain: the interval reaches"
+        " above 20 %."
     )
 
 
@@ -312,6 +311,26 @@ def test_all_bad_but_the_one_as_meant():
     assert texts[0] == "All 128 builds over-roll (95 %: at least 97.1 %)."
     assert "better workmanship cures little or nothing of it" in texts[-1]
     assert "bad in all  all 128 (at least 97.1 %)" in words(result)
+
+
+def test_all_bad_so_that_no_error_stands_out():
+    def does(design: Design, build: int, speed: float, *drawn: Any) -> tuple[str, dict[str, float]]:
+        return ("goes round" if np.abs(drawn[0]).max() > 1e-4 else "balanced"), {}
+
+    study = make_study({"bill_yaw_deg": 4.0, "bill_right_mm": 4.0})
+    result = run_toy(study, does)
+    (search,) = searches(result)
+    assert (search.error, search.scale) == (ALL, 0.0)
+    texts = findings(result)
+    assert texts[1] == (
+        "For 5 % hardly any error is allowed: all 64 (at least 94.3 %) are bad already with 0.062"
+        " of every tolerance."
+    )
+    text = words(result)
+    assert re.search(r"^  bill turned to the side +4 deg +- +below 0.25 deg$", text, re.MULTILINE)
+    assert re.search(r"^  bill set off to the side +4 mm +- +below 0.25 mm$", text, re.MULTILINE)
+    assert risk_facts(result)["searches"][0]["error"] == "all"
+    assert len(risk_figure(result).axes) == 4
 
 
 def test_kinds_of_bad_ones_are_told_by_their_number():
