@@ -44,8 +44,8 @@ if TYPE_CHECKING:
 
 BUILDS, SPEEDS, TARGET_PERCENT, SEED = 2000, 3, 5.0, 1
 FEWEST, MOST = 16, 100_000  # builds
-MOST_FEW = 1000  # builds of coefficients alone, and of a step of the search
-FEWEST_PAIRS = 8
+MOST_FEW = 1000  # builds of coefficients alone, and of a step of the search: a quarter of all
+FEWEST_PAIRS = 16  # builds for the indices: an eighth of all
 MOST_SEED = 2**63 - 1
 
 EXAMPLES = epilog(
@@ -146,6 +146,8 @@ def risk(
     as_meant(settings)  # parts that contradict each other are told before anything is begun
     row = speed_row(settings, slowest, fastest, speeds, add_own=False)
     study = _study(settings, row, builds, target_percent / 100.0, seed)
+    if problems := study.tolerance_problems():
+        raise ConfigError(problems)
     drawing = RiskPictures(wanted.pictures or (target.with_suffix(".png"),))
     call.check_files(study, target, drawing)
     call.carry_out(study, target, drawing)

@@ -234,11 +234,12 @@ class BuildStudy:
             return self.builds
         return self.pairs if kind in ("second", "mixed") else self.few
 
-    def cases(self, design: int) -> np.ndarray:
-        """Case numbers of a design."""
-        speeds = len(self.speeds)
-        first = design * self.builds * speeds
-        return np.arange(first, first + self.count(design) * speeds)
+    def cases(self, design: int, speeds: np.ndarray | None = None) -> np.ndarray:
+        """Case numbers of a design, at the speeds marked (bool) where not at all of them."""
+        of_each = len(self.speeds)
+        first = design * self.builds * of_each
+        cases = np.arange(first, first + self.count(design) * of_each).reshape(-1, of_each)
+        return (cases if speeds is None else cases[:, speeds]).ravel()
 
     def place(self, case: int | np.ndarray) -> tuple[Any, Any, Any]:
         """(design, build, speed number) of cases."""
@@ -318,10 +319,12 @@ class BuildStudy:
                 try:
                     assemble(with_overrides(self._meant.config, changes))
                 except ConfigError as error:
-                    text = error.problems[0].removeprefix(f"{where}: ")
+                    # what is wrong, not what its advice would be for a key that is given
+                    text = error.problems[0].removeprefix(f"{where}: ").split(". ")[0]
+                    text = text.replace(" (override)", "").rstrip(".")
                     found.append(
                         f"{where}: build.{quantity.key} = {tolerance:g}: an error of {side:g}"
-                        f" {quantity.unit} gives no bait ({text.rstrip('.')}). Give a closer"
+                        f" {quantity.unit} gives no bait ({text}). Give a closer"
                         " tolerance."
                     )
                     break

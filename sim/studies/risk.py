@@ -386,21 +386,22 @@ def _sought(result: RiskResult) -> tuple[int, ...]:
 
 def risk_plan(study: BuildStudy) -> Plan:
     """Ask for the builds of a risk: samples, then tolerances by bisection."""
-    mixed = [MIXED + n for n in study.active]
-    first = [SHOP, BOTH, DOUBT, MEANT, *([SECOND, *mixed] if mixed else [])]
-    known: list[CaseTable] = yield np.concatenate([study.cases(d) for d in first])
-    sampled = gather(study, known)
+    meant: list[CaseTable] = yield study.cases(MEANT)
+    alone = gather(study, meant)
+    counts, sound = judged(alone), good_somewhere(alone)
+    asked = [study.cases(design) for design in (SHOP, BOTH, DOUBT)]
+    if sound and study.active:
+        # these tell nothing by themselves, so that speeds that do not count can be left out
+        asked += [study.cases(d, counts) for d in (SECOND, *(MIXED + n for n in study.active))]
+    sampled = gather(study, meant + (yield np.concatenate(asked)))
     holds = shares(sampled, SHOP)["bad"].share <= study.target
-    sought = () if holds or not good_somewhere(sampled) else _sought(sampled)
-    meant = [table for table in known if MEANT in study.place(table.case)[0]]
-    del known, sampled
-    for error in sought:
+    for error in () if holds or not sound else _sought(sampled):
         design = SEARCH + error * len(SCALES)
         low, high = 0, len(SCALES) - 1
         # without any error at all it is the bait as meant
         step = 0 if error != ALL else (low + high) // 2
         while True:
-            tables = yield study.cases(design + step)
+            tables = yield study.cases(design + step, counts)
             bad = shares(gather(study, meant + tables), design + step)["bad"]
             if bad.share <= study.target:
                 low = step

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shlex
 import shutil
 import signal
@@ -88,10 +89,10 @@ def test_summary_and_files(made):
     assert "  A guide to prototypes, no substitute for them." in stdout
     assert stdout.endswith(f"Wrote {H5}\nWrote {PNG}\n")
     assert max(map(len, stdout.splitlines())) <= 100
-    assert stderr == f"pike-risk: {runs} of {runs} runs\n"
+    assert re.fullmatch(rf"pike-risk: {runs} of {runs} runs(, \d+ a second)?\n", stderr)
     assert sorted(p.name for p in (folder / "results").iterdir()) == [H5.name, PNG.name]
     study = result.study
-    assert (study.builds, study.few, study.pairs, study.speeds) == (16, 4, 8, (1.0,))
+    assert (study.builds, study.few, study.pairs, study.speeds) == (16, 4, 16, (1.0,))
     assert (study.source_path, study.target, study.seed) == ("pike.toml", 0.05, 1)
     assert (folder / PNG).read_bytes().startswith(b"\x89PNG")
 
@@ -133,7 +134,7 @@ def test_options_reach_the_study(call, pike):
     assert "          retrieve.mode = tow\n" in answer.stdout
     assert not Path("results").exists()
     study = load_risk("a/b.h5").study
-    assert (study.builds, study.few, study.pairs, study.seed) == (20, 5, 8, 3)
+    assert (study.builds, study.few, study.pairs, study.seed) == (20, 5, 16, 3)
     assert study.speeds == (0.5, 1.5)  # that of the file, 1 m/s, is none of them
     assert study.target == 0.07
     assert study.base.build.errors == "even"
@@ -142,7 +143,7 @@ def test_options_reach_the_study(call, pike):
 
 @pytest.mark.parametrize(
     ("builds", "few", "pairs"),
-    [(16, 4, 8), (100, 25, 16), (2000, 500, 256), (100_000, 1000, 16384)],
+    [(16, 4, 16), (200, 50, 32), (2000, 500, 256), (100_000, 1000, 16384)],
 )
 def test_sizes_of_the_samples(pike, builds, few, pairs):
     import sim
@@ -165,8 +166,8 @@ def test_slips_in_the_bait_are_told(call, pike):
 
 
 def test_builds_that_cannot_be_made(call, pike):
-    words = ("risk", pike, *SMALL, *SHORT, "--set", "build.bill_length_mm=20", "--set",
-             "build.errors=even", "--set", "bait.bill.length_mm=10")  # fmt: skip
+    words = ("risk", pike, *SMALL, *SHORT, "--set", "build.body_density_percent=60", "--set",
+             "build.errors=even", "--set", "build.total_mass_percent=40")  # fmt: skip
     answer = call(*words)
     assert answer.code == 3
     result = load_risk(H5)
@@ -175,7 +176,7 @@ def test_builds_that_cannot_be_made(call, pike):
     assert answer.stderr.splitlines()[-1] == f"pike.toml: {failed} of its runs failed, see above."
     assert "\nFailed runs, by cause\n" in answer.stdout
     assert "invalid, as build " in answer.stdout
-    assert "bill.length_mm" in answer.stdout
+    assert "body.density_g_cm3" in answer.stdout
     answer = call(*words, "--resume", "--json")
     assert answer.code == 3
     found = json.loads(answer.stdout)["failures"]
@@ -185,6 +186,19 @@ def test_builds_that_cannot_be_made(call, pike):
 
 
 # ---- what is refused ----------------------------------------------------------------------------
+
+
+def test_tolerances_that_give_no_bait_are_refused(call, pike):
+    lines = refused(
+        call("risk", pike, "--set", "build.bill_length_mm=20", "--set", "bait.bill.length_mm=10"), 2
+    )
+    assert lines == [
+        "pike.toml: build.bill_length_mm = 20: an error of -20 mm gives no bait"
+        " (bait.bill.length_mm = -10.0: must be > 0 mm (length of the bill)). Give a closer"
+        " tolerance."
+    ]
+    assert not Path("results").exists()
+
 
 OPTIONS = {
     "few builds": (("--builds", "15"), ["--builds 15: must be from 16 to 100000. Correct it."]),
@@ -385,7 +399,7 @@ def test_killed_then_interrupted_then_gone_on_with(call, pike):
     assert words[:4] == ["runtrue", "risk", "pike.toml", "--resume"]
     assert sorted(words[4:]) == sorted(asked[2:])
 
-    code, stderr = stopped(*words[1:], after=5, by=signal.SIGINT)
+    code, stderr = stopped(*words[1:], after=4, by=signal.SIGINT)
     assert code == 130
     assert "Traceback" not in stderr
     line, again = stderr.splitlines()[-2:]
