@@ -19,13 +19,22 @@ from sim.report.weigh import weigh_document
 from sim.terminal import EXIT_CODES
 
 HELP_WIDTH = 80
-COMMANDS = ("run", "map", "show", "weigh", "sources", "modes", "check", "new", "schema")
+ROWS = {"holes", "risk", "tune", "compare"}  # commands that lay out a study themselves
+COMMANDS = (
+    "run", "map", "holes", "tune", "compare", "risk", "show", "weigh", "sources", "modes", "check",
+    "new", "schema",
+)  # fmt: skip
 SHARED = {
-    "--json": {"run", "map", "show", "weigh", "sources", "modes", "check"},
-    "--output": {"run", "map", "new", "schema"},
-    "--force": {"run", "map", "show", "modes", "new", "schema"},
-    "--quiet": {"run", "map", "weigh", "sources", "modes"},
-    "--set": {"run", "map", "weigh", "sources", "modes", "check"},
+    "--json": {"run", "map", "show", "weigh", "sources", "modes", "check"} | ROWS,
+    "--output": {"run", "map", "new", "schema"} | ROWS,
+    "--force": {"run", "map", "show", "modes", "new", "schema"} | ROWS,
+    "--quiet": {"run", "map", "weigh", "sources", "modes"} | ROWS,
+    "--set": {"run", "map", "weigh", "sources", "modes", "check"} | ROWS,
+    "--workers": {"map"} | ROWS,
+    "--slowest": ROWS,
+    "--fastest": ROWS,
+    "--resume": {"map", "risk"},
+    "--scheduler": {"map", "risk"},
 }
 
 
@@ -34,13 +43,15 @@ def option_help(text: str) -> dict[str, str]:
     part = text[text.index("Options:") : text.index("Exit codes:")]
     found: dict[str, str] = {}
     for line in part.splitlines()[1:]:
-        start = re.match(r"^  (?:-h, )?(--[a-z-]+)(?: [A-Z=]+)? +(\S.*)$", line)
+        start = re.match(
+            r"""^  (?:-h, )?(--[a-z-]+)(?: (?:[A-Z_=]+|"[^"]*"))?(?: {2,}(\S.*))?$""", line
+        )
         if start:
             name = start[1]
-            found[name] = start[2]
+            found[name] = start[2] or ""  # a long option has its text on the next line
         elif line.strip():
-            found[name] += " " + line.strip()
-    return found
+            found[name] += " " + line
+    return {name: " ".join(text.split()) for name, text in found.items()}
 
 
 def test_every_command_is_tested_here():
