@@ -26,9 +26,7 @@ if TYPE_CHECKING:
 # once.
 
 DONE, FAILED, BAD_INPUT, SOME_FAILED, INTERRUPTED = 0, 1, 2, 3, 130
-EXIT_CODES = (
-    "0 done, 1 failed, 2 bad usage or configuration, 3 a study with failed runs, 130 interrupted"
-)
+EXIT_CODES = "0 done, 1 failed, 2 bad usage or configuration, 3 some runs failed, 130 interrupted"
 
 SHOW_AFTER_S = 1.0  # shorter work gets no progress bar
 PIPE_WIDTH = 100  # columns of text that goes to a file or a pipe

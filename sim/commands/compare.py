@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 import typer
 
 from sim import terminal
-from sim.commands.inputs import check_names, warn
-from sim.commands.short import Files, WorkersOption, run_short, tell
+from sim.commands.inputs import warn
+from sim.commands.short import Files, WorkersOption, close, run_short, tell
 from sim.commands.speeds import (
     FASTEST_M_S,
     SLOWEST_M_S,
@@ -21,7 +21,6 @@ from sim.commands.speeds import (
     speed_problems,
     towed,
 )
-from sim.commands.tune import count_failed
 from sim.errors import ConfigError
 from sim.terminal import (
     ForceOption,
@@ -42,7 +41,7 @@ EXAMPLES = epilog(
     '    --variant "wide bill: bait.bill.width_mm=24, bait.bill.angle_deg=50"',
 )
 MOST = 20  # as sim.studies.roster.MOST, which is not loaded for the help
-LONGEST_LABEL = 40  # characters of a label that a table and a picture have room for
+LONGEST_LABEL = 40  # as sim.report.compare.LONGEST_NAME
 
 
 def compare(
@@ -93,12 +92,12 @@ def compare(
             if count < 2
             else f"{count} baits: must be 2 to {MOST}. Leave some out."
         )
+    name = baits[0].name if baits else None
+    files = Files.of(f"{name or 'bait'}-compare", output, picture, force=force)
+    problems += files.problems(*configs)
     if problems:
         raise ConfigError(dict.fromkeys(problems))
-    files = Files.of(f"{baits[0].name or 'bait'}-compare", output, picture, force=force)
-    files.check(configs[0])
-    for path in configs[1:]:
-        check_names(path, files.result, files.picture)
+    files.check()
     study = roster(
         [towed(bait) for bait in baits], speed_row(baits[0], slowest, fastest, speeds), names
     )
@@ -116,11 +115,7 @@ def compare(
     )
     for bait in baits[: len(configs)]:
         warn(bait, quiet=quiet)
-    failed = count_failed(result.status)
-    if failed:
-        where = 'see "failures"' if json_ else "see above"
-        terminal.complain(f"{configs[0]}: {failed} of its runs failed, {where}.")
-        raise typer.Exit(terminal.SOME_FAILED)
+    close(result, configs[0], as_json=json_)
 
 
 # ---- what is compared ---------------------------------------------------------------------------
@@ -188,17 +183,19 @@ def _baits(
     problems: list[str],
 ) -> tuple[list[Config], list[str]]:
     """All baits and their names; problems of all of them are added."""
-    overrides, found = terminal.read_overrides(set_)
-    problems += found
+    overrides, wrong = terminal.read_overrides(set_)
     baits: list[Config] = []
     names: list[str] = []
+    first_is_sound = False
     for path in configs:
-        bait = _load(path, overrides, "", problems)
+        bait = _load(path, overrides, "", wrong)
         if bait is not None:
             baits.append(bait)
             names.append(bait.name or path.stem)
-            problems += retrieve_problems(bait, str(path))
-    first_is_sound = bool(baits) and not problems
+            wrong += retrieve_problems(bait, str(path))
+        if path is configs[0]:
+            first_is_sound = not wrong
+    problems += wrong
     for text in variants:
         read, wrong = read_variant(text)
         problems += wrong

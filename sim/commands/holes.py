@@ -10,7 +10,7 @@ import typer
 
 from sim import terminal
 from sim.commands.inputs import load_settings, warn
-from sim.commands.short import Files, WorkersOption, run_short, tell
+from sim.commands.short import Files, WorkersOption, close, run_short, tell
 from sim.commands.speeds import (
     FASTEST_M_S,
     SLOWEST_M_S,
@@ -19,6 +19,7 @@ from sim.commands.speeds import (
     SpeedsOption,
     retrieve_problems,
     speed_problems,
+    table_problems,
     towed,
 )
 from sim.errors import ConfigError
@@ -34,12 +35,12 @@ from sim.terminal import (
 )
 
 if TYPE_CHECKING:
-    from sim.config.models import Config
-    from sim.studies.holes import Changes
+    from sim.studies.changes import Changes
     from sim.studies.store import MapResult
     from sim.studies.study import Study
 
 LEAST_MM, MOST_MM = 0.1, 10.0
+MISSING = ": the holes run over the nose of the body and out along the bill."  # of a table
 
 EXAMPLES = epilog(
     "runtrue holes pike.toml",
@@ -94,20 +95,23 @@ def holes(
         problems.append(
             f"--pitch-mm {pitch_mm:g}: must be from {LEAST_MM:g} to {MOST_MM:g} mm. Correct it."
         )
+    settings = None
     try:
         settings = load_settings(config, set_)
+        problems += retrieve_problems(settings) + table_problems(settings, MISSING)
     except ConfigError as error:
-        raise ConfigError(problems + error.problems) from None
-    problems += retrieve_problems(settings) + _path_problems(settings)
-    if problems:
+        problems += error.problems
+    name = (settings and settings.name) or "bait"
+    files = Files.of(f"{name}-holes", output, picture, force=force)
+    problems += files.problems(config)
+    if problems or settings is None:
         raise ConfigError(problems)
     from sim.studies.holes import holes_study
     from sim.studies.speeds import speed_row
 
     settings = towed(settings)
     study = holes_study(settings, pitch_mm, speed_row(settings, slowest, fastest, speeds))
-    files = Files.of(study.name, output, picture, force=force)
-    files.check(config)
+    files.check()
     result = run_short(study, files, quiet=quiet, workers=workers)
     try:
         changes = _changes(result, study, wanted=try_changes, quiet=quiet, workers=workers)
@@ -116,29 +120,15 @@ def holes(
     except KeyboardInterrupt:
         terminal.complain(f"interrupted; the holes are in {files.result}.")
         raise typer.Exit(terminal.INTERRUPTED) from None
-    failed = _failed(result)
-    if failed:
-        where = 'see "failures"' if json_ else "see above"
-        terminal.complain(f"{config}: {failed} of its runs failed, {where}.")
-        raise typer.Exit(terminal.SOME_FAILED)
-
-
-def _path_problems(settings: Config) -> list[str]:
-    """What the tie path lacks."""
-    where = settings.source_path or "config"
-    return [
-        f"{where}: missing table [bait.{name}]: the holes run over the nose of the body and out"
-        f" along the bill. Add [bait.{name}]."
-        for name in ("body", "bill")
-        if getattr(settings.bait, name) is None
-    ]
+    close(result, config, as_json=json_)
 
 
 def _changes(
     result: MapResult, study: Study, *, wanted: bool, quiet: bool, workers: int | None
 ) -> Changes | None:
     """What was tried, where it was asked for or there is no sweet spot."""
-    from sim.studies.holes import sweet_spot, try_changes
+    from sim.studies.changes import try_changes
+    from sim.studies.holes import sweet_spot
     from sim.studies.run import processors
 
     if not wanted and sweet_spot(result) is not None:
@@ -158,9 +148,3 @@ def _tell(result: MapResult, changes: Changes | None, files: Files, *, as_json: 
         summary=lambda: holes_summary(result, changes),
         draw=lambda path: save_holes_figure(result, path),
     )
-
-
-def _failed(result: MapResult) -> int:
-    from sim.studies.engine import FAILED, STATUSES
-
-    return sum(int((result.status == STATUSES.index(name)).sum()) for name in FAILED)

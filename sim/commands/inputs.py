@@ -33,8 +33,8 @@ def load_settings(config: Path, pairs: Sequence[str] | None) -> Config:
     return settings
 
 
-def check_names(config: Path, output: Path, picture: Path | None) -> None:
-    """Refuse names that would destroy one file by another."""
+def name_problems(config: Path, output: Path, picture: Path | None) -> list[str]:
+    """Names that would destroy one file by another, a line each."""
     problems = []
     if output.suffix.lower() in SUFFIXES:
         problems.append(
@@ -49,6 +49,12 @@ def check_names(config: Path, output: Path, picture: Path | None) -> None:
             problems.append(f"{option} {path}: is the configuration itself. Use another {option}.")
     if picture is not None and picture.resolve() == output.resolve():
         problems.append(f"--picture {picture}: is the --output file as well. Use another name.")
+    return problems
+
+
+def check_names(config: Path, output: Path, picture: Path | None) -> None:
+    """Refuse names that would destroy one file by another; ConfigError."""
+    problems = name_problems(config, output, picture)
     if problems:
         raise ConfigError(problems)
 

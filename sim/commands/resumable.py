@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from sim.studies.kinds import AnyStudy
+    from sim.studies.parts import PartFolder
 
 ResumeOption = Annotated[
     bool,
@@ -148,6 +149,10 @@ class LongCall(ABC):
         """
         from sim.studies.parts import PartFolder
 
+        begun = PartFolder.of(target.resolve(), str(target))
+        if begun.exists():
+            with begun.locked():  # refused while another process works on it
+                pass
         try:
             terminal.check_file(target, force=self.force or self.resume)
         except StoreError as error:
@@ -157,17 +162,30 @@ class LongCall(ABC):
                 f"{target}: exists already, {self._what_is_there(target, study)}. Nothing was run."
                 " Use another --output, or --force to replace it."
             ) from error
-        begun = PartFolder.of(target.resolve(), str(target))
         if self.resume and not self.quiet and not begun.exists() and not target.exists():
             terminal.complain(f"{target}: nothing is there to go on with; beginning.")
         if begun.exists() and not (self.resume or self.force):
-            raise StoreError(
-                f"{begun.where}: a study was stopped before it was finished. Use another --output,"
-                f" --force to begin anew, or go on with it:\n  {self.to_go_on()}"
-            )
+            raise StoreError(f"{begun.where}: {self._what_was_begun(begun, study)}")
         for path in drawing.pictures:
             # a call that goes on replaces the pictures of the one before
             check_picture(path, force=self.force or self.resume)
+
+    def _what_was_begun(self, begun: PartFolder, study: AnyStudy) -> str:
+        """What was stopped before it was finished, and how to go on."""
+        from sim.report.text import SHORT_DIGEST
+
+        note, now = begun.note(), study.study_digest
+        if note is not None and note["digest"] != now:
+            # only the call that began it knows all of its options
+            return (
+                f"another study (sha256 {note['digest'][:SHORT_DIGEST]}, now {now[:SHORT_DIGEST]})"
+                " was stopped before it was finished. Use another --output, --force to begin anew,"
+                " or go on with it by the command that began it and --resume."
+            )
+        return (
+            "a study was stopped before it was finished. Use another --output, --force to begin"
+            f" anew, or go on with it:\n  {self.to_go_on()}"
+        )
 
     def _what_is_there(self, path: Path, study: AnyStudy) -> str:
         from sim.report.text import SHORT_DIGEST

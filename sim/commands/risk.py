@@ -44,7 +44,8 @@ if TYPE_CHECKING:
 
 BUILDS, SPEEDS, TARGET_PERCENT, SEED = 2000, 3, 5.0, 1
 FEWEST, MOST = 16, 100_000  # builds
-MOST_FEW = 1000  # builds of coefficients alone, and of a step of the search: a quarter of all
+# Builds of coefficients alone, and of a step of the search: a quarter of all, within these bounds.
+LEAST_FEW, MOST_FEW = 500, 1000
 FEWEST_PAIRS = 16  # builds for the indices: an eighth of all
 MOST_SEED = 2**63 - 1
 
@@ -108,6 +109,9 @@ def risk(
     Coefficients that nobody has measured are drawn as well, within [uncertainty]: what they spoil
     no better workmanship cures, and only a prototype tells.
 
+    A run lasts until the side drift is full at the fastest speed; slower ones at which it is not
+    are told.
+
     Tolerances are in mm, degrees and per cent, speeds in m/s. The risk is kept in
     results/NAME-risk.h5 and drawn in results/NAME-risk.png, NAME being the name of the bait. Builds
     that cannot be made or blow up are counted by cause, and make the exit code 3.
@@ -140,11 +144,13 @@ def risk(
     if problems:
         raise ConfigError(problems)
     from sim.studies.builds import as_meant
+    from sim.studies.risk import long_enough
     from sim.studies.speeds import speed_row
 
     settings = towed(settings)
     as_meant(settings)  # parts that contradict each other are told before anything is begun
     row = speed_row(settings, slowest, fastest, speeds, add_own=False)
+    settings = long_enough(settings, row)
     study = _study(settings, row, builds, target_percent / 100.0, seed)
     if problems := study.tolerance_problems():
         raise ConfigError(problems)
@@ -179,7 +185,7 @@ def _study(
         fixed=dict(settings.overrides),
         speeds=speeds,
         builds=builds,
-        few=min(MOST_FEW, max(1, builds // 4)),
+        few=min(builds, MOST_FEW, max(LEAST_FEW, builds // 4)),
         pairs=max(FEWEST_PAIRS, 1 << round(math.log2(builds / 8))),
         target=target,
         seed=seed,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from sim import terminal
-from sim.commands.inputs import RESULTS, check_names
+from sim.commands.inputs import RESULTS, name_problems
 from sim.errors import RuntrueError
 
 if TYPE_CHECKING:
@@ -48,14 +48,13 @@ class Files:
         result = output if output is not None else RESULTS / f"{name}.h5"
         return cls(result, picture if picture is not None else result.with_suffix(".png"), force)
 
-    def check(self, config: Path) -> None:
-        """Find out before any work what is wrong with the names, or in the way.
+    def problems(self, *configs: Path) -> list[str]:
+        """What is wrong with the names, a line each, beside the configurations that are read."""
+        found = [text for c in configs for text in name_problems(c, self.result, self.picture)]
+        return list(dict.fromkeys(found))
 
-        Raises
-        ------
-        ConfigError, StoreError
-        """
-        check_names(config, self.result, self.picture)
+    def check(self) -> None:
+        """Find out before any work what is in the way; StoreError."""
         terminal.check_file(self.result, force=self.force)
         terminal.check_picture(self.picture, force=self.force)
 
@@ -128,3 +127,25 @@ def tell(
     if complaint:
         terminal.complain(complaint)
         raise typer.Exit(terminal.FAILED)
+
+
+def count_failed(result: MapResult) -> int:
+    """Runs of a study that failed."""
+    from sim.studies.engine import FAILED, STATUSES
+
+    return sum(int((result.status == STATUSES.index(name)).sum()) for name in FAILED)
+
+
+def close(result: MapResult, config: Path, *, as_json: bool) -> None:
+    """Complain of failed runs, once the answer is printed.
+
+    Raises
+    ------
+    typer.Exit
+        With the code for failed runs, when there are any.
+    """
+    failed = count_failed(result)
+    if failed:
+        where = 'see "failures"' if as_json else "see above"
+        terminal.complain(f"{config}: {failed} of its runs failed, {where}.")
+        raise typer.Exit(terminal.SOME_FAILED)

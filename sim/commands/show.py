@@ -33,7 +33,9 @@ def show(
     file: Annotated[
         Path,
         typer.Argument(
-            metavar="FILE", readable=False, help="Result of an earlier run or map, an .h5 file."
+            metavar="FILE",
+            readable=False,
+            help="Result of an earlier run, map or other study, an .h5 file.",
         ),
     ],
     picture: Annotated[list[Path] | None, picture_option("Draw it again", repeated=True)] = None,
@@ -42,19 +44,21 @@ def show(
     force: ForceOption = False,
     json_: JsonOption = False,
 ) -> None:
-    """Print what a stored run or map came to, and draw it again.
+    """Print what a stored result came to, and draw it again.
 
     Tells also when and by which versions it was made.
 
     Units are those of the run command: degrees, mm from side to side, m, N, mm per m.
     """
-    from sim.studies.risk_store import is_risk
-    from sim.studies.store import is_map
-
     drawing = Drawing(tuple(picture or ()), contours, quantity)
     problems = drawing.problems()
-    of_a_map = is_map(file)
-    if of_a_map and not drawing.pictures:
+    result = _stored(file)
+    kind = "run" if result is None else result.study.kind
+    telling = _telling(kind)
+    if result is None or telling is not None:
+        problems += [f"{text}: is for maps, and {file} is none. Leave it out."
+                     for text in _given(drawing)]  # fmt: skip
+    elif not drawing.pictures:
         problems += [
             f"{text}: needs --picture. Add it, or leave this out." for text in _given(drawing)
         ]
@@ -62,27 +66,28 @@ def show(
         raise ConfigError(problems)
     for path in drawing.pictures:
         check_picture(path, force=force)
-    if of_a_map:
-        _show_map(file, drawing, as_json=json_)
-    elif is_risk(file):
-        _show_risk(file, drawing, as_json=json_)
-    else:
+    if result is None:
         _show_run(file, drawing, as_json=json_)
+    elif telling is not None:
+        _show_answer(result, telling, file, drawing.pictures, as_json=json_)
+    else:
+        _show_map(result, file, drawing, as_json=json_)
+
+
+def _stored(file: Path) -> Any:
+    """What the file of a study holds; None for a run."""
+    from sim.studies.risk_store import is_risk, load_risk
+    from sim.studies.store import is_map, load_map
+
+    if is_map(file):
+        return load_map(file, states=False)
+    return load_risk(file) if is_risk(file) else None
 
 
 def _given(drawing: Drawing) -> list[str]:
     """The options that are for pictures of maps alone."""
     options = (("--contours", drawing.contours), ("--quantity", drawing.quantity))
     return [f"{option} {name}" for option, name in options if name is not None]
-
-
-def _refuse_given(drawing: Drawing, file: Path) -> None:
-    """Refuse the options that are for pictures of maps alone; ConfigError."""
-    given = _given(drawing)
-    if given:
-        raise ConfigError(
-            [f"{text}: is for maps, and {file} is none. Leave it out." for text in given]
-        )
 
 
 def _show_run(file: Path, drawing: Drawing, *, as_json: bool) -> None:
@@ -92,7 +97,6 @@ def _show_run(file: Path, drawing: Drawing, *, as_json: bool) -> None:
 
     result = load_run(file)
     pictures = drawing.pictures
-    _refuse_given(drawing, file)
     if as_json:
         drawn = str(pictures[0]) if pictures else None
         terminal.emit(to_json(run_document(result, str(file), drawn)))
@@ -109,16 +113,10 @@ def _show_run(file: Path, drawing: Drawing, *, as_json: bool) -> None:
                 terminal.emit(f"Wrote {path}")
 
 
-def _show_map(file: Path, drawing: Drawing, *, as_json: bool) -> None:
+def _show_map(result: Any, file: Path, drawing: Drawing, *, as_json: bool) -> None:
     from sim.report.map import map_facts, map_summary
     from sim.report.text import to_json
-    from sim.studies.store import load_map
 
-    result = load_map(file, states=False)
-    telling = _telling(result.study.kind)
-    if telling is not None and not _given(drawing):
-        _show_answer(result, telling, file, drawing.pictures, as_json=as_json)
-        return
     problems = drawing.problems_with(result.study)
     if problems:
         raise ConfigError(problems)
@@ -144,46 +142,52 @@ def _show_map(file: Path, drawing: Drawing, *, as_json: bool) -> None:
         raise typer.Exit(terminal.FAILED)
 
 
-def _show_risk(file: Path, drawing: Drawing, *, as_json: bool) -> None:
-    from sim.studies.risk_store import load_risk
-
-    result = load_risk(file)
-    _refuse_given(drawing, file)
-    telling = _telling(result.study.kind)
-    assert telling is not None
-    _show_answer(result, telling, file, drawing.pictures, as_json=as_json)
-
-
 class _Telling(NamedTuple):
     """How the answer of a study is told that a command of its own laid out."""
 
     facts: Callable[..., dict[str, Any]]  # result, file, pictures
-    summary: Callable[..., RenderableType]  # result, provenance=
+    summary: Callable[[Any, str], RenderableType]  # result, file
     draw: Callable[[Any, Path], object]
 
 
 def _telling(kind: str) -> _Telling | None:
-    """How a kind of study is told; None for a map."""
+    """How a kind of study is told; None for a map, which has options of its own, and a run."""
     if kind == "holes":
         from sim.plots.holes import save_holes_figure
         from sim.report.holes import holes_facts, holes_summary
 
-        return _Telling(holes_facts, holes_summary, save_holes_figure)
+        return _Telling(
+            holes_facts,
+            lambda result, file: holes_summary(result, provenance=True, output=file),
+            save_holes_figure,
+        )
     if kind == "tune":
         from sim.plots.tune import save_tune_figure
         from sim.report.tune import tune_facts, tune_summary
 
-        return _Telling(tune_facts, tune_summary, save_tune_figure)
+        return _Telling(
+            tune_facts,
+            lambda result, file: tune_summary(result, provenance=True, output=file),
+            save_tune_figure,
+        )
     if kind == "compare":
         from sim.plots.compare import save_compare_figure
         from sim.report.compare import compare_facts, compare_summary
 
-        return _Telling(compare_facts, compare_summary, save_compare_figure)
+        return _Telling(
+            compare_facts,
+            lambda result, _: compare_summary(result, provenance=True),
+            save_compare_figure,
+        )
     if kind == "risk":
         from sim.plots.risk import save_risk_figure
         from sim.report.risk import risk_facts, risk_summary
 
-        return _Telling(risk_facts, risk_summary, save_risk_figure)
+        return _Telling(
+            risk_facts,
+            lambda result, _: risk_summary(result, provenance=True),
+            save_risk_figure,
+        )
     return None
 
 
@@ -204,7 +208,7 @@ def _show_answer(
     if as_json:
         terminal.emit(to_json(telling.facts(result, str(file), names)))
         return
-    terminal.show(telling.summary(result, provenance=True))
+    terminal.show(telling.summary(result, str(file)))
     terminal.emit(f"Read from {file}")
     for name in names:
         terminal.emit(f"Wrote {name}")

@@ -74,6 +74,22 @@ def retrieve_problems(settings: Config, name: str = "config") -> list[str]:
     return problems
 
 
+def table_problems(settings: Config, missing: str) -> list[str]:
+    """Tables of the bait that there must be, body and bill; a line for each that is missing.
+
+    Parameters
+    ----------
+    settings : Config
+    missing : str        why it must be there, behind the name of the table
+    """
+    where = settings.source_path or "config"
+    return [
+        f"{where}: missing table [bait.{name}]{missing} Add [bait.{name}]."
+        for name in ("body", "bill")
+        if getattr(settings.bait, name) is None
+    ]
+
+
 def towed(settings: Config) -> Config:
     """The same bait with the rod tip moving: a line that is reeled in comes to an end.
 

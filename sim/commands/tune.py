@@ -10,7 +10,7 @@ import typer
 
 from sim import terminal
 from sim.commands.inputs import load_settings, warn
-from sim.commands.short import Files, WorkersOption, run_short, tell
+from sim.commands.short import Files, WorkersOption, close, run_short, tell
 from sim.commands.speeds import (
     FASTEST_M_S,
     SLOWEST_M_S,
@@ -19,6 +19,7 @@ from sim.commands.speeds import (
     SpeedsOption,
     retrieve_problems,
     speed_problems,
+    table_problems,
     towed,
 )
 from sim.errors import ConfigError
@@ -34,12 +35,13 @@ from sim.terminal import (
 )
 
 if TYPE_CHECKING:
-    from sim.config.models import Config
+    from sim.studies.store import MapResult
 
 EXAMPLES = epilog(
     "runtrue tune pike.toml --set bait.bill.yaw_error_deg=2",
     "runtrue tune pike.toml --eye-mm 6 --fastest 1.5",
 )
+MISSING = ", needed for a bait to tune."  # what is told of a table
 LONGEST_EYE_MM = 50.0  # as bait.tie.eye_mm
 
 
@@ -81,60 +83,53 @@ def tune(
     from sim.studies.tune import tune_study
 
     problems = speed_problems(slowest, fastest, speeds) + _eye_problems(eye_mm)
+    settings = None
     try:
         settings = load_settings(config, set_)
-        problems += _bait_problems(settings)
+        problems += retrieve_problems(settings) + table_problems(settings, MISSING)
     except ConfigError as error:
-        raise ConfigError(problems + error.problems) from None
-    if problems:
+        problems += error.problems
+    name = (settings and settings.name) or "bait"
+    files = Files.of(f"{name}-tune", output, picture, force=force)
+    problems += files.problems(config)
+    if problems or settings is None:
         raise ConfigError(problems)
     if eye_mm is not None:
         from sim.config import with_overrides
 
         settings = with_overrides(settings, {"bait.tie.eye_mm": eye_mm})
-    files = Files.of(f"{settings.name or 'bait'}-tune", output, picture, force=force)
-    files.check(config)
+    files.check()
     study = tune_study(towed(settings), speed_row(settings, slowest, fastest, speeds))
     result = run_short(study, files, quiet=quiet, workers=workers)
+    try:
+        _tell(result, files, as_json=json_)
+        warn(settings, quiet=quiet)
+    except KeyboardInterrupt:
+        terminal.complain(f"interrupted; the bends are in {files.result}.")
+        raise typer.Exit(terminal.INTERRUPTED) from None
+    close(result, config, as_json=json_)
 
+
+def _tell(result: MapResult, files: Files, *, as_json: bool) -> None:
+    """Put right what is off to one side where the bait does not run true, and tell it all."""
     from sim.plots.tune import save_tune_figure
     from sim.report.tune import tune_facts, tune_summary
+    from sim.studies.tune import put_right, tuning
 
+    found = tuning(result)
+    righted = (
+        () if found.verdict == "runs true" else put_right(result.study.base, found.speeds.tolist())
+    )
     tell(
         files,
-        as_json=json_,
-        facts=lambda drawn: tune_facts(result, str(files.result), drawn),
-        summary=lambda: tune_summary(result),
+        as_json=as_json,
+        facts=lambda drawn: tune_facts(result, str(files.result), drawn, righted),
+        summary=lambda: tune_summary(result, righted),
         draw=lambda path: save_tune_figure(result, path),
     )
-    warn(settings, quiet=quiet)
-    failed = count_failed(result.status)
-    if failed:
-        where = 'see "failures"' if json_ else "see above"
-        terminal.complain(f"{config}: {failed} of its runs failed, {where}.")
-        raise typer.Exit(terminal.SOME_FAILED)
 
 
 def _eye_problems(eye_mm: float | None) -> list[str]:
     if eye_mm is None or (math.isfinite(eye_mm) and 0.0 < eye_mm <= LONGEST_EYE_MM):
         return []
     return [f"--eye-mm {eye_mm:g}: must be > 0 and at most {LONGEST_EYE_MM:g} mm. Correct it."]
-
-
-def _bait_problems(settings: Config) -> list[str]:
-    """What a sound configuration lacks for tuning."""
-    where = settings.source_path or "config"
-    return retrieve_problems(settings) + [
-        f"{where}: missing table [bait.{name}], needed for a bait to tune. Add it."
-        for name in ("body", "bill")
-        if getattr(settings.bait, name) is None
-    ]
-
-
-def count_failed(status: object) -> int:
-    """Runs of a study that failed, from their places in STATUSES."""
-    import numpy as np
-
-    from sim.studies.engine import FAILED, STATUSES
-
-    return int(np.isin(status, [STATUSES.index(name) for name in FAILED]).sum())  # type: ignore[arg-type]

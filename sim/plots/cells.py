@@ -10,9 +10,9 @@ import matplotlib.collections
 import matplotlib.colors
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import PathPatch
+from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path as Outline
-from matplotlib.patheffects import withStroke
+from matplotlib.patheffects import Normal, withStroke
 from scipy.ndimage import distance_transform_edt, label, uniform_filter
 
 from sim.plots.style import NO_CLASS, NOT_SETTLED, ClassStyle, class_style
@@ -23,6 +23,7 @@ PALE = 0.5  # share of white in the colour of a cell that was filled in
 # Between letters of one region, from there to its bounds, and from the star [points].
 APART, ROOM, OFF_STAR = 130.0, 16.0, 20.0
 INK = "#222222"
+AS_OUTLINE = [Normal()]  # or small bold letters are pushed out of shape to fit the pixels
 
 
 def sparse(inferred: np.ndarray) -> np.ndarray:
@@ -82,6 +83,19 @@ def look_of(kind: int, filled: bool) -> dict[str, Any]:
         "facecolor": mix[0], "edgecolor": mix[1], "hatch": style.hatch or None, "linewidth": 0.0,
         "antialiased": False, "gid": f"{KINDS[kind]}{' filled in' if filled else ''}",
     }  # fmt: skip
+
+
+def class_handles(kinds: np.ndarray) -> list[Rectangle]:
+    """Entries of a legend for the kinds that there are in a picture, each with its letter."""
+    handles = []
+    for kind, name in enumerate(KINDS):
+        if kind != MISSING and (kinds == kind).any():
+            look = look_of(kind, False) | {"linewidth": 0.6, "antialiased": True, "gid": None}
+            words = style_of(kind).words if kind < len(CLASSES) else name
+            handles.append(
+                Rectangle((0, 0), 1, 1, label=f"{style_of(kind).letter}  {words}", **look)
+            )
+    return handles
 
 
 def draw_boundaries(

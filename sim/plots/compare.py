@@ -12,15 +12,16 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon, Rectangle
 
-from sim.plots.cells import INK, look_of, style_of
+from sim.plots.cells import AS_OUTLINE, INK, class_handles, look_of, style_of
 from sim.plots.outline import SideOutline, side_outline
 from sim.plots.panels import panel_title
 from sim.plots.save import save_figure
 from sim.plots.style import DPI, GREY, OKABE_ITO, plot_style
-from sim.report.compare import own_place, roster_of, went_round
-from sim.report.map import KINDS, MISSING, cell_kinds
+from sim.report.compare import STEADY, own_place, roster_of, told_name, turns_over, went_round
+from sim.report.map import MISSING, cell_kinds
 from sim.report.text import fixed
 from sim.studies.roster import Roster, differences
 
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 WIDTH_IN = 16.0
 ROW_IN, LEAST_ROW_IN = 1.35, 0.42  # height of a row: few baits, many baits
 ABOVE_IN, BELOW_IN = 1.45, 1.45
+BESIDE = 26  # letters of a line of a name beside its bait
 MOST_TICKS = 9  # speeds that have a label
 PANELS = (
     ("wobble_frequency_hz", "Wobble [Hz]", 2),
@@ -37,6 +39,10 @@ PANELS = (
     ("roll_amplitude_deg", "Roll [deg]", 1),
     ("depth_m", "Depth [m]", 2),
 )
+RING: dict[str, Any] = {
+    "linestyle": "none", "marker": "o", "markersize": 4.5, "markerfacecolor": "white",
+    "markeredgecolor": "black",
+}  # fmt: skip
 
 
 def compare_figure(result: MapResult) -> Figure:
@@ -119,9 +125,11 @@ def _outlines(ax: Axes, study: Roster, row: float) -> None:
     ax.axis("off")
     for n, (name, one) in enumerate(zip(study.names, parts, strict=True)):
         middle = n + (0.0 if beside else 0.5 * name_in / row)
-        label = textwrap.shorten(name, 30 if beside else 44, placeholder=" ...")
+        label = told_name(name)
         if beside:
-            ax.text(0.0, n, label, va="center", fontsize=10.5, fontweight="bold", parse_math=False)
+            lines = textwrap.wrap(label, BESIDE)
+            ax.text(0.0, n, "\n".join(lines), va="center", linespacing=1.0, parse_math=False,
+                    fontsize=10.5 if len(lines) == 1 else 9.0, fontweight="bold")  # fmt: skip
         else:
             ax.text(0.0, n - 0.46, label, va="top", fontsize=11.5, fontweight="bold",
                     parse_math=False)  # fmt: skip
@@ -172,7 +180,8 @@ def _classes(ax: Axes, result: MapResult, study: Roster, row: float) -> None:
     kinds, round_ = cell_kinds(result)[..., 0], went_round(result)
     speeds = study.axes[1].values
     ax.grid(False)
-    ax.set_xlim(0.0, len(speeds))
+    edge = 0.02 * len(speeds)  # room for the frame of an outermost cell
+    ax.set_xlim(-edge, len(speeds) + edge)
     for spine in ax.spines.values():
         spine.set_visible(False)
     size = min(12.0, 3.4 * 72.0 / len(speeds) * 0.7, 40.0 * row)
@@ -183,11 +192,10 @@ def _classes(ax: Axes, result: MapResult, study: Roster, row: float) -> None:
         look = look_of(kind, False) | {"antialiased": True, "linewidth": 0.6}
         ax.add_patch(Rectangle((m, n - 0.36), 1.0, 0.72, zorder=1.0, **look))
         ax.text(m + 0.5, n, style_of(kind).letter, ha="center", va="center", fontsize=size,
-                fontweight="bold", zorder=4.0,
+                fontweight="bold", zorder=4.0, path_effects=AS_OUTLINE,
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0})  # fmt: skip
         if round_[n, m]:
-            ax.plot(m + 0.82, n - 0.24, marker="o", markersize=4.5, markerfacecolor="white",
-                    markeredgecolor="black", zorder=4.5, gid="went round")  # fmt: skip
+            ax.plot(m + 0.82, n - 0.24, zorder=4.5, gid="went round", **RING)
     for n in range(len(study.baits)):
         m = own_place(study, n)
         ax.add_patch(Rectangle((m, n - 0.36), 1.0, 0.72, fill=False, edgecolor="black",
@@ -200,9 +208,11 @@ def _classes(ax: Axes, result: MapResult, study: Roster, row: float) -> None:
 
 
 def _dots(ax: Axes, result: MapResult, study: Roster, key: str, head: str, digits: int) -> None:
-    """A measure at the own speed of each, the first one's as a line; without a class no dot."""
+    """A measure at the own speed of each, that of the first as a line; no dot without meaning."""
     rows = range(len(study.baits))
     values = np.array([result.measures[key][n, own_place(study, n), 0] for n in rows])
+    if key in STEADY:
+        values[turns_over(result)] = math.nan
     known = np.isfinite(values)
     ax.grid(True, axis="x")
     ax.spines["left"].set_visible(False)
@@ -226,17 +236,9 @@ def _dots(ax: Axes, result: MapResult, study: Roster, key: str, head: str, digit
 
 
 def _legend(result: MapResult) -> list[Any]:
-    kinds = cell_kinds(result)[..., 0]
-    handles: list[Any] = []
-    for kind, name in enumerate(KINDS):
-        if (kinds == kind).any() and kind != MISSING:
-            look = look_of(kind, False) | {"linewidth": 0.6, "antialiased": True, "gid": None}
-            words = "failed" if name == "failed" else style_of(kind).words
-            handles.append(Rectangle((0, 0), 1, 1, label=f"{style_of(kind).letter}  {words}",
-                                     **look))  # fmt: skip
+    handles: list[Any] = [*class_handles(cell_kinds(result)[..., 0])]
     handles.append(Rectangle((0, 0), 1, 1, fill=False, edgecolor="black", linewidth=2.4,
                              label="own speed"))  # fmt: skip
     if went_round(result).any():
-        handles.append(Circle((0, 0), 1, facecolor="white", edgecolor="black",
-                              label="went round on the way"))  # fmt: skip
+        handles.append(Line2D([], [], label="went round on the way", **RING))
     return handles

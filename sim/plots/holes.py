@@ -21,16 +21,17 @@ from scipy.ndimage import label
 
 from sim.bait.tie_path import tie_path
 from sim.plots.cells import (
+    AS_OUTLINE,
     INK,
     cell_patch,
     cell_points,
+    class_handles,
     draw_boundaries,
     draw_letters,
     edges_of,
-    look_of,
     style_of,
 )
-from sim.plots.panels import bait_panel, panel_title
+from sim.plots.panels import bait_panel, panel_at, panel_title
 from sim.plots.save import save_figure
 from sim.plots.style import DPI, FIGURE_INCHES, OKABE_ITO, plot_style
 from sim.report.holes import (
@@ -95,31 +96,23 @@ def _figure(result: MapResult) -> Figure:
     FigureCanvasAgg(figure)
     spot = sweet_spot(result)
     _header(figure, result, spot)
-    cells = _panel(figure, *LEFT, 5.45, 8.5)
+    cells = panel_at(figure, *LEFT, 5.45, 8.5)
     _cells(cells, result, spot)
-    swing = _panel(figure, *LEFT, 3.15, 4.85)
+    swing = panel_at(figure, *LEFT, 3.15, 4.85)
     _swing(swing, result)
-    wobble = _panel(figure, *LEFT, 1.5, 2.6)
+    wobble = panel_at(figure, *LEFT, 1.5, 2.6)
     _wobble(wobble, result)
     edges = edges_of(result.study.axes[0].values)
     for ax in (cells, swing, wobble):
         ax.set_xlim(edges[0], edges[-1])
-        _marks(ax, result, spot)
+        _marks(ax, result, spot, named=ax is cells)
     for ax in (cells, swing):
         ax.tick_params(labelbottom=False)
     wobble.set_xlabel("tie point along nose and bill [mm]   (0: bill leaves the body)")
-    _nose(_panel(figure, *RIGHT, 3.75, 8.5), result, spot)
+    _nose(panel_at(figure, *RIGHT, 3.75, 8.5), result, spot)
     _answer(figure, result)
     _legend(figure, result, spot)
     return figure
-
-
-def _panel(figure: Figure, left: float, right: float, bottom: float, top: float) -> Axes:
-    """A panel at a place in inches from the lower left corner."""
-    width, height = figure.get_size_inches()
-    return figure.add_axes(
-        (left / width, bottom / height, (right - left) / width, (top - bottom) / height)
-    )
 
 
 def _header(figure: Figure, result: MapResult, spot: SweetSpot | None) -> None:
@@ -207,15 +200,14 @@ def _large(kinds: np.ndarray) -> np.ndarray:
     return kept
 
 
-def _marks(ax: Axes, result: MapResult, spot: SweetSpot | None) -> None:
-    """The sweet spot and the file's own tie point, through a panel."""
+def _marks(ax: Axes, result: MapResult, spot: SweetSpot | None, *, named: bool) -> None:
+    """The sweet spot and the file's own tie point, through a panel; named above it, or tinted."""
     if spot is not None:
         half = 0.5 * spot.step_mm
         ends = (spot.first_mm - half, spot.last_mm + half)
-        first = ax.get_subplotspec() is None and ax.get_ylabel().startswith("speed")
         for end in ends:
             ax.axvline(end, color=SPOT, linewidth=2.6, zorder=4.5, gid="sweet spot")
-        if first:
+        if named:
             box = ax.get_xaxis_transform()
             bar = Rectangle((ends[0], 1.012), ends[1] - ends[0], 0.035, transform=box,
                             facecolor=SPOT, clip_on=False, zorder=5.0)  # fmt: skip
@@ -260,19 +252,41 @@ def _swing(ax: Axes, result: MapResult) -> None:
         ax.plot(at, values, color=colour, linestyle=dashes, linewidth=2.0, label=words, zorder=3.0)
     high = max([limits.roll_deg * 1.3, *(v for line in ax.lines for v in _known(line))])
     ax.set_ylim(0.0, min(high * 1.05, 3.0 * limits.roll_deg))
-    # the curves are low at the left and high at the right
-    for (_, what, colour, _, limit, words), left in zip(looks, (False, True), strict=True):
+    for _, what, colour, _, limit, words in looks:
         ax.axhline(limit, color=colour, linestyle=(0, (1, 2)), linewidth=1.4, zorder=2.5)
-        ax.annotate(f"{what}: {words} {limit:g} deg", (0.0 if left else 1.0, limit),
-                    xycoords=ax.get_yaxis_transform(), xytext=(3 if left else -3, 2),
-                    textcoords="offset points", ha="left" if left else "right", va="bottom",
-                    fontsize=9.5, color=colour, zorder=5.0,
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
-                    )  # fmt: skip
+        _limit_label(ax, limit, f"{what}: {words} {limit:g} deg", colour)
     ax.set_ylabel("amplitude [deg]")
     ax.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, borderaxespad=0.1,
               handlelength=3.0)  # fmt: skip
     panel_title(ax, f"Yaw and roll to each side at {_told_speed(result)}")
+
+
+def _limit_label(ax: Axes, limit: float, text: str, colour: str) -> None:
+    """Name of a limit beside its line, at that end and side at which least of the curves is."""
+    box = ax.get_window_extent()
+    inches = ax.get_figure(root=True).dpi  # type: ignore[union-attr]
+    wide, tall = 0.078 * len(text) * inches / box.width, 0.19 * inches / box.height
+    top = ax.get_ylim()[1]
+    curves = [line for line in ax.lines if not str(line.get_label()).startswith("_")]
+    points = np.vstack([np.column_stack([line.get_xdata(), line.get_ydata()]) for line in curves])
+    across = (points[:, 0] - points[:, 0].min()) / max(float(np.ptp(points[:, 0])), 1e-9)
+    up = points[:, 1] / top
+
+    def covered(left: bool, above: bool) -> int:
+        low = limit / top - (0.0 if above else tall)
+        if low < 0.0 or low + tall > 1.0:
+            return len(points)
+        beside = across <= wide if left else across >= 1.0 - wide
+        return int((beside & (up >= low) & (up <= low + tall)).sum())
+
+    places = [(left, above) for above in (True, False) for left in (True, False)]
+    left, above = min(places, key=lambda place: covered(*place))
+    ax.annotate(text, (0.0 if left else 1.0, limit), xycoords=ax.get_yaxis_transform(),
+                xytext=(3 if left else -3, 2 if above else -2), textcoords="offset points",
+                ha="left" if left else "right", va="bottom" if above else "top", fontsize=9.5,
+                color=colour, zorder=5.0, gid="limit",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
+                )  # fmt: skip
 
 
 def _known(line: Line2D) -> list[float]:
@@ -317,8 +331,9 @@ def _nose(ax: Axes, result: MapResult, spot: SweetSpot | None) -> None:
         ax.plot(x, z, linestyle="none", marker="o", markersize=13.0, markerfacecolor=style.colour,
                 markeredgecolor="black", markeredgewidth=2.4 if turned[i] else 0.9, zorder=6.0,
                 gid=f"hole {KINDS[kind]}")  # fmt: skip
-        ax.annotate(style.letter, (x, z), ha="center", va="center", fontsize=8.5,
-                    fontweight="bold", zorder=6.1, annotation_clip=True)  # fmt: skip
+        ax.annotate(style.letter, (x, z), ha="center", va="center", fontsize=9.0,
+                    fontweight="bold", zorder=6.1, annotation_clip=True,
+                    path_effects=AS_OUTLINE)  # fmt: skip
         if math.hypot(*(points[i] - last)) > 2.6 * APART:
             along = points[min(i + 1, len(points) - 1)] - points[max(i - 1, 0)]
             # to the left of the way down the nose, which is away from bait and bill
@@ -388,14 +403,7 @@ def _answer(figure: Figure, result: MapResult) -> None:
 
 
 def _legend(figure: Figure, result: MapResult, spot: SweetSpot | None) -> None:
-    kinds = kinds_of(result)
-    handles: list[Artist] = []
-    for kind in range(len(KINDS)):
-        if kind == MISSING or not (kinds == kind).any():
-            continue
-        look = look_of(kind, False) | {"linewidth": 0.6, "antialiased": True, "gid": None}
-        words = KINDS[kind] if kind >= len(CLASSES) else style_of(kind).words
-        handles.append(Rectangle((0, 0), 1, 1, label=f"{style_of(kind).letter}  {words}", **look))
+    handles = class_handles(kinds_of(result))
     over: list[Artist] = []
     part = widest_range(result)
     if spot is not None:

@@ -178,7 +178,7 @@ def attitude_panel(
     for value, _, key, dash in levels:
         ax.axhline(value, color=ANGLES[key][1], linestyle=dash, linewidth=1.1, zorder=1.8)
     labels += [(v, text, ANGLES[key][1]) for v, text, key, _ in levels if text]
-    _margin_labels(ax, labels)
+    margin_labels(ax, labels)
     _time_span(ax, time)
     panel_title(ax, "Attitude" + _cut_note(cut))
     ax.set_xlabel("time [s]")
@@ -528,7 +528,7 @@ def _paths(
     )
 
 
-def _margin_labels(ax: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
+def margin_labels(ax: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
     """Names of levels to the right of the panel, moved apart where they would touch."""
     low, high = sorted(ax.get_ylim())
     inches = ax.get_window_extent().height / ax.get_figure(root=True).dpi  # type: ignore[union-attr]
@@ -552,3 +552,11 @@ def _margin_labels(ax: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
 def panel_title(ax: Axes, text: str, pad: float = 6.0) -> None:
     """Title at the left, whatever settings the axes were made with."""
     ax.set_title(text, loc="left", pad=pad)
+
+
+def panel_at(figure: Figure, left: float, right: float, bottom: float, top: float) -> Axes:
+    """A panel at a place in inches from the lower left corner of a figure."""
+    width, height = figure.get_size_inches()
+    return figure.add_axes(
+        (left / width, bottom / height, (right - left) / width, (top - bottom) / height)
+    )

@@ -36,6 +36,7 @@ from sim.report.risk_figures import (
     MATTERS,
     UNCOUNTED,
     at_speeds,
+    enough,
     told_designs,
     was_searched,
     what_matters,
@@ -73,12 +74,20 @@ ROWS = {
     BOTH: "workmanship and\nuncertain coefficients",
     DOUBT: "perfect builds,\nuncertain coefficients",
 }
+SHORT_ROWS = {
+    SHOP: "workmanship",
+    BOTH: "workmanship, coefficients",
+    DOUBT: "coefficients alone",
+}
 LETTER_FROM = 0.035  # share of builds from which a bar has a letter
 NUMBER_FROM = 0.09
+MOST_TALL = 6  # bars with labels of two lines
+MOST_TOLD = 4  # speeds that a heading names one by one
 MOST_BARS = 10  # errors with a bar
 MOST_POINTS = 3000  # builds in the scatter; the first ones fill it as evenly as all do
 NOTHING = "No error makes a difference: all builds do the same."
 INK = "#222222"
+LEGEND_FROM = 0.8  # share of the height of a panel
 WRAP = 165  # letters of a line below the title
 LOOKS = (("blue", "o", "-"), ("vermillion", "s", "--"))  # of what was searched
 
@@ -125,7 +134,7 @@ def _header(figure: Figure, result: RiskResult) -> None:
     study = result.study
     figure.text(
         0.85 / width, 1.0 - 0.2 / height,
-        f"{name_of(study.base)}: {study.builds} builds at {speeds_text(study.speeds)}",
+        f"{name_of(study.base)}: {study.builds} builds at {_speeds_told(study.speeds)}",
         va="top", fontsize=17, fontweight="bold", parse_math=False,
     )  # fmt: skip
     lines = textwrap.wrap(findings(result)[0], WRAP)
@@ -133,6 +142,13 @@ def _header(figure: Figure, result: RiskResult) -> None:
         0.85 / width, 1.0 - 0.62 / height, "\n".join(lines[:2]), va="top", color="#333333",
         parse_math=False,
     )  # fmt: skip
+
+
+def _speeds_told(speeds: Sequence[float]) -> str:
+    """Speeds, or how many of them there are from where to where."""
+    if len(speeds) <= MOST_TOLD:
+        return speeds_text(speeds)
+    return f"{len(speeds)} speeds from {speeds[0]:.3g} to {speeds[-1]:.3g} m/s"
 
 
 def _say(ax: Axes, text: str) -> None:
@@ -149,8 +165,11 @@ def _bars(ax: Axes, result: RiskResult) -> None:
     told, rows = told_designs(result), at_speeds(result)
     bars: list[tuple[float, str, dict[str, Share]]] = []
     place = 0.0
-    for design in told if good_somewhere(result) else ():
-        bars.append((place, ROWS[design], shares(result, design)))
+    shown = told if good_somewhere(result) else ()
+    count = len(shown) + len(rows)
+    labels = SHORT_ROWS if count > MOST_TALL else ROWS
+    for design in shown:
+        bars.append((place, labels[design], shares(result, design)))
         place += 1.0
     place += 0.4 * bool(bars)
     for at in rows:
@@ -158,7 +177,8 @@ def _bars(ax: Axes, result: RiskResult) -> None:
         text = f"{at.speed:.3g} m/s{mark}"
         bars.append((place, text, at.builds))
         place += 1.0
-    small = len(bars) > 9
+    points = 72.0 * ax.bbox.height / DPI
+    size = min(10.0, 0.95 * 0.78 * points / max(1.0, place))  # within the height of a bar
     for at_, _, found in bars:
         left = 0.0
         for name in OUTCOMES:
@@ -170,14 +190,14 @@ def _bars(ax: Axes, result: RiskResult) -> None:
                 at_, 100.0 * share, left=100.0 * left, height=0.78, color=style.colour,
                 edgecolor=INK, linewidth=0.6, hatch=style.hatch or None, gid=f"bar {name}",
             )  # fmt: skip
-            if share >= LETTER_FROM and not small:
+            if share >= LETTER_FROM:
                 text = style.letter
                 if share >= NUMBER_FROM:
                     text += f" {percent(share).removesuffix(' %')}"
-                _inside(ax, 100.0 * (left + 0.5 * share), at_, text)
+                _outlined(ax, 100.0 * (left + 0.5 * share), at_, text, size)
             left += share
     ax.set_yticks([at_ for at_, _, _ in bars], [text for _, text, _ in bars])
-    ax.tick_params(axis="y", length=0, labelsize=7.0 if small else 10.0)
+    ax.tick_params(axis="y", length=0, labelsize=size)
     ax.set_ylim(place - 0.4, -0.6)
     ax.set_xlim(0.0, 100.0)
     ax.grid(axis="y", visible=False)
@@ -187,13 +207,21 @@ def _bars(ax: Axes, result: RiskResult) -> None:
     counted = [at.speed for at in rows if at.counts]
     head = "What builds come to"
     if told and good_somewhere(result):
-        head += f": at worst at {speeds_text(counted)}, and at each speed"
+        worst = f"at {speeds_text(counted)}" if len(counted) <= MOST_TOLD else "at any speed"
+        head += f": at worst {worst}, and at each"
     panel_title(ax, head)
 
 
-def _inside(ax: Axes, x: float, y: float, text: str) -> None:
-    drawn = ax.text(x, y, text, ha="center", va="center", fontsize=10, fontweight="bold")
-    drawn.set_path_effects([withStroke(linewidth=3.0, foreground="white")])
+def _outlined(ax: Axes, x: float, y: float, text: str, size: float = 10.0, **more: Any) -> None:
+    """Bold text with a white rim; so it is drawn as a path, which keeps its face at any size."""
+    look: dict[str, Any] = {
+        "ha": "center",
+        "va": "center",
+        "fontsize": size,
+        "fontweight": "bold",
+    } | more
+    drawn = ax.text(x, y, text, **look)
+    drawn.set_path_effects([withStroke(linewidth=0.3 * size, foreground="white")])
 
 
 # ------------------------------------------------------------------------------------- what matters
@@ -245,12 +273,12 @@ def _tolerance(ax: Axes, result: RiskResult) -> None:
             linestyle=line, markersize=6.0, capsize=4.0, label=_searched_text(result, search),
             markeredgecolor=INK, markeredgewidth=0.6,
         )  # fmt: skip
-        if search.scale is not None and not search.holds:
+        if search.scale is not None and not search.holds and enough(study):
             at = search.scale
-            ax.axvline(at, color=OKABE_ITO[colour], linewidth=1.0, linestyle=":")
-            ax.text(
-                at, 0.6, f" {at:.2g}", va="center", fontsize=10, fontweight="bold",
-                color=OKABE_ITO[colour], transform=ax.get_xaxis_transform(),
+            ax.axvline(at, ymax=LEGEND_FROM, color=OKABE_ITO[colour], linewidth=1.0, linestyle=":")
+            _outlined(
+                ax, at, 0.6, f" {at:.2g}", ha="left", color=OKABE_ITO[colour],
+                transform=ax.get_xaxis_transform(),
             )  # fmt: skip
     ax.axhline(100.0 * study.target, color=INK, linewidth=1.2, linestyle=(0, (6, 3)))
     ax.text(
@@ -258,13 +286,14 @@ def _tolerance(ax: Axes, result: RiskResult) -> None:
         fontsize=10,
     )  # fmt: skip
     ax.set_xlim(-0.04, 1.05)
-    ax.set_ylim(0.0, max(1.2 * ax.get_ylim()[1], 300.0 * study.target))
-    if ax.get_ylim()[1] > 100.0:
-        ax.set_ylim(0.0, 104.0)
+    top = min(100.0, max(ax.get_ylim()[1], 250.0 * study.target))
+    ax.set_ylim(0.0, top / LEGEND_FROM)  # room for the legend
+    ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 100.0])
     ax.set_xlabel("share of the tolerance that is used [-]")
     ax.set_ylabel("bad builds [%]")
     ax.legend(loc="upper left")
-    panel_title(ax, f"How closely to build ({study.few} builds a trial)")
+    unsure = "" if enough(study) else ": too few to tell"
+    panel_title(ax, f"How closely to build ({study.few} builds a trial{unsure})")
 
 
 def _searched_text(result: RiskResult, search: Search) -> str:

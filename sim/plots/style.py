@@ -58,6 +58,7 @@ RC: Mapping[str, object] = MappingProxyType(
         "savefig.dpi": "figure",
         "font.family": "DejaVu Sans",  # comes with matplotlib, so text has the same size anywhere
         "font.size": 11.0,
+        "text.hinting": "no_hinting",  # bold numerals else get feet at this size
         "axes.titlesize": 12.0,
         "axes.titleweight": "bold",
         "axes.titlelocation": "left",

@@ -12,16 +12,24 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patheffects import withStroke
 
 from sim.bait.frame import MM, from_nose
 from sim.bait.plates import plate_axes, plate_outline
 from sim.bait.sections import outline_at
-from sim.plots.cells import INK, cell_patch, draw_boundaries, draw_letters, edges_of, look_of
-from sim.plots.cells import style_of as cell_style
-from sim.plots.panels import panel_title
+from sim.plots.cells import (
+    INK,
+    cell_patch,
+    cell_points,
+    class_handles,
+    draw_boundaries,
+    draw_letters,
+    edges_of,
+)
+from sim.plots.panels import margin_labels, panel_at, panel_title
 from sim.plots.save import save_figure
 from sim.plots.style import DPI, FIGURE_INCHES, GREY, OKABE_ITO, plot_style
-from sim.report.map import KINDS, cell_kinds
+from sim.report.map import KINDS, MISSING, cell_kinds
 from sim.report.text import fixed, name_of
 from sim.report.tune import degrees, side
 from sim.studies.tune import Tuning, knot_shift, tuning
@@ -33,7 +41,11 @@ if TYPE_CHECKING:
 COLOURS = ("blue", "vermillion", "bluish green", "reddish purple", "orange", "sky blue", "black")
 DASHES: tuple[Any, ...] = ("-", "--", "-.", ":")
 MARKERS = "osD^vP*X"
-LEGEND_MOST = 8  # speeds named in the legend
+LEGEND_MOST = 5  # speeds in a legend; more are named at the ends of their curves
+BELOW_MOST = 8  # speeds below the title
+TICKS = {"strip": 7, "side": 12}  # speeds named beside panels, at most
+EDGE_PT = 9.0  # from a letter to the edge of its panel
+JUMP = 0.5  # of the height of a panel, beyond which a curve is broken
 SIDE_NOTE = "+ to starboard"
 
 
@@ -61,9 +73,9 @@ def _tune_figure(result: MapResult) -> Figure:
                 fontsize=17, fontweight="bold", parse_math=False)  # fmt: skip
     figure.text(0.85 / 16, 0.94, _below(config, found), va="top", color="#333333", parse_math=False)
     view = _view(found)
-    drift = _panel(figure, 0.85, 9.4, 6.3, 8.85)
-    lean = _panel(figure, 0.85, 9.4, 3.35, 5.9)
-    strip = _panel(figure, 0.85, 9.4, 1.75, 2.95)
+    drift = panel_at(figure, 0.85, 9.4, 6.3, 8.85)
+    lean = panel_at(figure, 0.85, 9.4, 3.35, 5.9)
+    strip = panel_at(figure, 0.85, 9.4, 1.75, 2.95)
     limits = config.limits
     _curves(drift, found, found.swims.drift, limits.run_off_deg, view)
     panel_title(drift, f"Drift: angle between line and retrieve from above [deg], {SIDE_NOTE}")
@@ -71,12 +83,12 @@ def _tune_figure(result: MapResult) -> Figure:
     panel_title(lean, "Lean: mean roll [deg], + starboard side down")
     _strip(strip, result, found, view)
     _legends(figure, drift, result, found)
-    _eye(_panel(figure, 11.4, 15.6, 5.6, 8.85), config, found)
+    _eye(panel_at(figure, 11.4, 15.6, 5.6, 8.85), config, found)
     for left, right, values, limit, name in (
         (11.4, 13.35, (found.before.drift, found.after.drift), limits.run_off_deg, "Drift"),
         (13.75, 15.7, (found.before.lean, found.after.lean), limits.lean_deg, "Lean"),
     ):
-        ax = _panel(figure, left, right, 1.75, 4.35)
+        ax = panel_at(figure, left, right, 1.75, 4.35)
         _before_after(ax, found, values, limit, name)
         if name == "Lean":
             ax.set_yticklabels([])
@@ -102,20 +114,19 @@ def _head(config: Config, found: Tuning) -> str:
 def _below(config: Config, found: Tuning) -> str:
     tie = config.bait.tie
     assert tie is not None
-    speeds = ", ".join(f"{v:.3g}" for v in found.speeds[:LEGEND_MOST])
-    more = " ..." if found.speeds.size > LEGEND_MOST else ""
+    speeds = ", ".join(f"{v:.3g}" for v in found.speeds[:BELOW_MOST])
+    more = " ..." if found.speeds.size > BELOW_MOST else ""
     text = f"eye of {tie.eye_mm:g} mm, towed at {speeds}{more} m/s"
     if found.window is not None:
         low, high = found.window
-        text += f"; within the limits at all speeds from {low:+.1f} to {high:+.1f} deg"
+        text += f"; within the limits at all speeds from {_plus(low)} to {_plus(high)} deg"
     return text
 
 
-def _panel(figure: Figure, left: float, right: float, bottom: float, top: float) -> Axes:
-    width, height = figure.get_size_inches()
-    return figure.add_axes(
-        (left / width, bottom / height, (right - left) / width, (top - bottom) / height)
-    )
+def _plus(value: float) -> str:
+    """A number with its sign, which nought has not."""
+    text = fixed(value, 1)
+    return f"+{text}" if float(text) > 0.0 else text
 
 
 def _view(found: Tuning) -> tuple[float, float]:
@@ -141,13 +152,15 @@ def _curves(
 ) -> None:
     """One measure against the bend at each speed, sound runs only, with its limits."""
     seen = (found.bends >= view[0] - 1e-9) & (found.bends <= view[1] + 1e-9)
-    shown = np.where(found.swims.sound, values, math.nan)
-    for m, speed in enumerate(found.speeds):
-        ax.plot(found.bends[seen], shown[seen, m], label=f"{speed:.3g} m/s", markersize=4.0,
-                markevery=max(1, int(seen.sum()) // 20), linewidth=1.7, zorder=3.0,
-                **_look(m))  # fmt: skip
-    most = np.nanmax(np.abs(shown[seen]), initial=0.0)
+    bends, shown = found.bends[seen], np.where(found.swims.measured, values, math.nan)[seen]
+    most = np.nanmax(np.abs(shown), initial=0.0)
     top = min(max(1.35 * limit, 1.08 * float(most)), 3.0 * limit)
+    for m, speed in enumerate(found.speeds):
+        jumps = np.flatnonzero(np.abs(np.diff(shown[:, m])) > JUMP * top) + 1
+        # from one way of running to another there is no line
+        ax.plot(np.insert(bends, jumps, math.nan), np.insert(shown[:, m], jumps, math.nan),
+                label=f"{speed:.3g}", markersize=4.0, markevery=max(1, bends.size // 20),
+                linewidth=1.7, zorder=3.0, **_look(m))  # fmt: skip
     for sign in (-1.0, 1.0):
         ax.axhline(sign * limit, color=INK, linewidth=1.2, linestyle=(0, (6, 3)), zorder=2.0)
         ax.axhspan(sign * limit, sign * top, color="#F0F0F0", zorder=0.5, linewidth=0.0)
@@ -160,6 +173,43 @@ def _curves(
     ax.set_xlim(view)
     ax.set_ylim(-top, top)
     ax.tick_params(labelbottom=False)
+    if found.speeds.size > LEGEND_MOST:
+        _name_ends(ax, found, bends, shown, top)
+
+
+def _name_ends(
+    ax: Axes, found: Tuning, bends: np.ndarray, shown: np.ndarray, top: float
+) -> None:  # fmt: skip
+    """Speeds at the ends of their curves, beyond the best bend; in the margin where they go on."""
+    start = int(np.abs(bends - found.bend).argmin())
+    beside: list[tuple[float, str, str]] = []
+    taken: list[np.ndarray] = []
+    for m, speed in enumerate(found.speeds):
+        last = start
+        if not abs(shown[start, m]) <= top:
+            continue
+        while last + 1 < bends.size and abs(shown[last + 1, m]) <= top and (
+            abs(shown[last + 1, m] - shown[last, m]) <= JUMP * top
+        ):  # fmt: skip
+            last += 1
+        text, colour = f"{speed:.3g}", _look(m)["color"]
+        if last == bends.size - 1:
+            beside.append((float(shown[last, m]), text, colour))
+            continue
+        while last > start:  # names of curves that end together stand one before the other
+            at = ax.transData.transform((bends[last], shown[last, m]))
+            if all(np.abs((at - other) / (34.0, 16.0)).max() >= 1.0 for other in taken):
+                break
+            last -= 1
+        at = ax.transData.transform((bends[last], shown[last, m]))
+        taken.append(at)
+        low = at[1] > ax.transAxes.transform((0.0, 0.85))[1]
+        ax.annotate(text, (bends[last], shown[last, m]), xytext=(5, -3 if low else 3),
+                    textcoords="offset points", ha="left", va="top" if low else "center",
+                    fontsize=9.5, color=colour, fontweight="bold", zorder=5.0, gid="speed",
+                    path_effects=[withStroke(linewidth=2.5, foreground="white")])  # fmt: skip
+    margin_labels(ax, beside)
+    ax.text(1.012, 1.03, "m/s", transform=ax.transAxes, va="bottom", fontsize=9.5)
 
 
 def _marks(ax: Axes, found: Tuning) -> None:
@@ -187,15 +237,18 @@ def _strip(ax: Axes, result: MapResult, found: Tuning, view: tuple[float, float]
         if (part == kind).any():
             ax.add_patch(cell_patch(part == kind, edges, kind, False))
     draw_boundaries(ax, part, edges)
-    if found.speeds.size <= LEGEND_MOST:
-        draw_letters(ax, part, edges, False)
+    edges[0] = np.clip(edges[0], *view)
+    per_bend = cell_points(ax, (1, 1))[0] / (view[1] - view[0])  # [points a degree]
+    middle = 0.5 * (edges[0][:-1] + edges[0][1:])
+    inside = np.minimum(middle - view[0], view[1] - middle) * per_bend >= EDGE_PT
+    if found.speeds.size <= BELOW_MOST:
+        draw_letters(ax, np.where(inside[:, None], part, MISSING), edges, False)
     i, m = np.nonzero(found.swims.round_ & (kinds != KINDS.index("spinning")) & seen[:, None])
     ax.plot(found.bends[i], m + 0.18, linestyle="none", marker="o", markersize=3.5,
             markerfacecolor="white", markeredgecolor="black", zorder=3.5,
             gid="went round")  # fmt: skip
     _marks(ax, found)
-    few = found.speeds.size <= 12
-    at = np.arange(found.speeds.size) if few else np.array([0, found.speeds.size - 1])
+    at = _some(found, "strip")
     ax.set_yticks(at + 0.5, [f"{found.speeds[k]:.3g}" for k in at])
     ax.tick_params(axis="y", length=0)
     ax.set_ylabel("m/s")
@@ -203,19 +256,18 @@ def _strip(ax: Axes, result: MapResult, found: Tuning, view: tuple[float, float]
     panel_title(ax, "Class of the motion")
 
 
+def _some(found: Tuning, where: str) -> np.ndarray:
+    """Places of the speeds that have room for a number, the first and the last among them."""
+    count = found.speeds.size
+    return np.unique(np.linspace(0, count - 1, min(count, TICKS[where])).round().astype(int))
+
+
 def _legends(figure: Figure, drift: Axes, result: MapResult, found: Tuning) -> None:
-    handles, labels = drift.get_legend_handles_labels()
-    most = LEGEND_MOST
-    drift.legend(handles[:most], labels[:most], loc="upper left", bbox_to_anchor=(1.005, 1.02),
-                 handlelength=3.0, title="speed", borderaxespad=0.0)  # fmt: skip
+    if found.speeds.size <= LEGEND_MOST:
+        drift.legend(loc="upper left", bbox_to_anchor=(1.005, 1.02), handlelength=3.0,
+                     title="speed [m/s]", borderaxespad=0.0)  # fmt: skip
     kinds = cell_kinds(result)[..., 0]
-    cells: list[Any] = []
-    for kind in range(len(KINDS)):
-        if (kinds == kind).any():
-            style = cell_style(kind)
-            words = KINDS[kind] if KINDS[kind] in ("failed", "missing") else style.words
-            look = look_of(kind, False) | {"linewidth": 0.6, "antialiased": True, "gid": None}
-            cells.append(Rectangle((0, 0), 1, 1, label=f"{style.letter}  {words}", **look))
+    cells: list[Any] = [*class_handles(kinds)]
     if (found.swims.round_ & (kinds != KINDS.index("spinning"))).any():
         cells += drift.plot([], [], linestyle="none", marker="o", markerfacecolor="white",
                             markeredgecolor="black", label="went round on the way")  # fmt: skip
@@ -287,29 +339,31 @@ def _before_after(
     if bent:
         looks.append((found.after, values[1], OKABE_ITO["vermillion"], OKABE_ITO["vermillion"],
                       "bent"))  # fmt: skip
-    most = max(limit, *(float(np.abs(v[s.sound]).max(initial=0.0)) for s, v, *_ in looks))
-    edge_at = 1.3 * most  # beside the panel's values: there is none
+    most = max(limit, *(float(np.abs(v[s.measured]).max(initial=0.0)) for s, v, *_ in looks))
+    bad = [~s.measured for s, *_ in looks]
     for swims, value, edge, face, words in looks:
-        ok = swims.sound
+        ok = swims.measured
         ax.plot(value[ok], rows[ok], linestyle="none", marker="o" if edge == INK else "D",
                 markersize=8, markerfacecolor=face, markeredgecolor=edge, markeredgewidth=1.6,
                 zorder=4.0, label=words)  # fmt: skip
-        bad = ~ok
-        shift = -0.22 if edge == INK else 0.22
-        ax.plot(np.full(int(bad.sum()), edge_at), rows[bad] + shift, linestyle="none", marker="x",
-                markersize=9, markeredgecolor=edge, markeredgewidth=2.0, zorder=4.0,
-                label=f"{words}: beyond every limit" if bad.any() else None,
-                gid="beyond")  # fmt: skip
+        # beside the values, as there is none: a column each
+        ax.plot(np.full(int((~ok).sum()), (1.25 if edge == INK else 1.45) * most), rows[~ok],
+                linestyle="none", marker="x", markersize=8, markeredgecolor=edge,
+                markeredgewidth=2.0, zorder=4.0, gid="beyond",
+                label=f"{words}: goes round or fails" if (~ok).any() else None)  # fmt: skip
     if bent:
-        for m in rows[found.before.sound & found.after.sound]:
+        for m in rows[found.before.measured & found.after.measured]:
             ends = [values[0][m], values[1][m]]
             ax.plot(ends, [m, m], color=GREY, linewidth=1.2, zorder=3.0)
     for sign in (-1.0, 1.0):
         ax.axvline(sign * limit, color=INK, linewidth=1.2, linestyle=(0, (6, 3)))
     ax.axvline(0.0, color=GREY, linewidth=0.8)
-    ax.set_xlim(-1.15 * most, 1.45 * most)
+    beyond = any(one.any() for one in bad)
+    if beyond:
+        ax.axvline(1.12 * most, color=GREY, linewidth=0.8, linestyle=":")
+    ax.set_xlim(-1.15 * most, (1.6 if beyond else 1.15) * most)
     ax.set_ylim(-0.6, rows.size - 0.4)
-    few = rows if rows.size <= 12 else rows[[0, -1]]
+    few = _some(found, "side")
     ax.set_yticks(few, [f"{found.speeds[k]:.3g}" for k in few])
     ax.set_xlabel(f"{name.lower()} [deg]")
     panel_title(ax, name)

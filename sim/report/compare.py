@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,7 @@ from sim.bait.assembly import assemble
 from sim.classify import goes_round
 from sim.config import config_digest
 from sim.errors import RuntrueError
-from sim.report.map import KINDS, LETTERS, cell_kinds, map_facts, run_count
+from sim.report.map import KINDS, LETTERS, UNSETTLED, cell_kinds, map_facts, run_count
 from sim.report.text import SHORT_DIGEST, config_document, fixed, labelled, made_by, note, title
 from sim.studies.roster import Roster, differences
 
@@ -27,16 +27,31 @@ if TYPE_CHECKING:
 
 ROUND = "*"  # went round on the way
 SHOWN = 5  # keys told that differ
+LONGEST_NAME = 40  # characters of a name that a table and a picture have room for
 PACKED = 9  # speeds beyond which letters stand without a column each
 
 
 @dataclass(frozen=True)
 class Column:
-    """A measure told at the bait's own speed: its key, head, decimals, and words for its sign."""
+    """A measure told at the bait's own speed.
+
+    Attributes
+    ----------
+    key, head : str
+    digits : int     decimals
+    scale : float    what is told for each unit of the measure
+    steady : bool    means nothing of a bait that turns over and over
+    """
 
     key: str
     head: str
     digits: int
+    scale: float = 1.0
+    steady: bool = True
+
+    def of(self, one: Mapping[str, Any]) -> float:
+        """Its value as told, of measures or of their differences; NaN where it means nothing."""
+        return self.scale * float(one[self.key])
 
 
 COLUMNS = (
@@ -45,10 +60,20 @@ COLUMNS = (
     Column("roll_amplitude_deg", "roll\ndeg", 1),
     Column("lean_deg", "lean\ndeg", 1),
     Column("pitch_deg", "pitch\ndeg", 1),
-    Column("depth_m", "depth\nm", 2),
-    Column("line_tension_n", "pull\nN", 2),
+    Column("depth_m", "depth\nm", 2, steady=False),
+    Column("line_tension_n", "pull\nN", 2, steady=False),
     Column("tail_sweep_mm", "tail sweep\nmm", 1),
+    Column("side_drift_m_per_m", "drift\nmm/m", 0, 1e3, steady=False),
 )
+# Measures of a wobble, or of a lean, which a bait that turns over and over has not.
+STEADY = (
+    *(column.key for column in COLUMNS if column.steady), "pitch_amplitude_deg", "nose_sweep_mm",
+)  # fmt: skip
+
+
+def told_name(name: str) -> str:
+    """A name, cut where it is too long for a table or a picture."""
+    return name if len(name) <= LONGEST_NAME else f"{name[: LONGEST_NAME - 4].rstrip()} ..."
 
 
 def own_place(study: Roster, row: int) -> int:
@@ -76,6 +101,18 @@ def went_round(result: MapResult) -> np.ndarray:
     return np.asarray(round_ & (cell_kinds(result)[..., 0] != KINDS.index("spinning")))
 
 
+def turns_over(result: MapResult) -> np.ndarray:
+    """Baits that turn over and over at their own speed, shape (baits,): they wobble in no way.
+
+    Those that went round on the way and swim again do not.
+    """
+    study, kinds = roster_of(result), cell_kinds(result)[..., 0]
+    rows = range(len(study.baits))
+    cells = (np.array(rows), np.array([own_place(study, row) for row in rows]))
+    own, turned = kinds[cells], went_round(result)[cells]
+    return np.asarray((own == KINDS.index("spinning")) | ((own >= UNSETTLED) & turned))
+
+
 def roster_of(result: MapResult) -> Roster:
     """The study of a comparison; TypeError for another one."""
     if not isinstance(result.study, Roster):
@@ -99,13 +136,16 @@ def compare_facts(
     dict
         ``name``, ``speeds_m_s``, ``baits`` (a list of ``name``, ``config``, ``mass_g``,
         ``reserve_buoyancy_g``, ``classes`` and ``went_round`` at each speed, ``own_speed_m_s``,
-        ``measures`` there, units at the end of the keys, and ``less_the_first``: the same, and
-        ``mass_g`` and ``reserve_buoyancy_g``, less those of the first bait, None for that itself),
+        ``turns_over`` (whether it turns over and over there), ``measures`` there, units at the end
+        of the keys, and ``less_the_first``: the same, and ``mass_g`` and ``reserve_buoyancy_g``,
+        less those of the first bait, None for that itself; without the measures of a wobble where
+        one of the two turns over and over),
         ``differ`` (key outside [bait] to its value for each bait), ``own_speeds_differ``, ``runs``,
         ``failures``, ``output``, ``pictures``, ``provenance``.
     """
     study = roster_of(result)
     kinds, round_ = cell_kinds(result)[..., 0], went_round(result)
+    turning = turns_over(result)
     rows: list[dict[str, Any]] = []
     for row, (name, bait) in enumerate(zip(study.names, study.baits, strict=True)):
         mass, reserve = weights(bait)
@@ -119,6 +159,7 @@ def compare_facts(
                 "classes": [KINDS[kind] for kind in kinds[row]],
                 "went_round": round_[row].tolist(),
                 "own_speed_m_s": bait.retrieve.speed_m_s,
+                "turns_over": bool(turning[row]),
                 "measures": {
                     key: float(values[row, at, 0]) for key, values in result.measures.items()
                 },
@@ -142,7 +183,11 @@ def compare_facts(
 
 def _difference(one: dict[str, Any], first: dict[str, Any]) -> dict[str, float]:
     found = {key: one[key] - first[key] for key in ("mass_g", "reserve_buoyancy_g")}
-    return found | {key: v - first["measures"][key] for key, v in one["measures"].items()}
+    turns = one["turns_over"] or first["turns_over"]
+    return found | {
+        key: math.nan if turns and key in STEADY else v - first["measures"][key]
+        for key, v in one["measures"].items()
+    }
 
 
 # ------------------------------------------------------------------------------------------- words
@@ -164,7 +209,9 @@ def compare_summary(result: MapResult, *, provenance: bool = False) -> Renderabl
     ]
     parts += [note(text) for text in _notes(facts)]
     parts += [Text(), Text("At the own speed of each", style="bold"), _measures(facts)]
-    parts.append(note("second line: less the first bait; lean to starboard and nose up positive"))
+    texts = ["second line: less the first bait"] if any(map(_sets_off, facts["baits"])) else []
+    texts.append("lean and drift to starboard and nose up positive")
+    parts.append(note("; ".join(texts)))
     warnings = _warnings(facts)
     if warnings:
         parts += [Text(), Text("Not alike in what is around them", style="bold")]
@@ -194,8 +241,8 @@ def _classes(study: Roster, facts: dict[str, Any]) -> RenderableType:
             for word, round_ in zip(one["classes"], one["went_round"], strict=True)
         ]
         cells = ["".join(letter.ljust(2) for letter in letters).rstrip()] if packed else letters
-        table.add_row(one["name"], fixed(one["mass_g"], 2), _signed(one["reserve_buoyancy_g"], 2),
-                      *cells)  # fmt: skip
+        reserve = _signed(one["reserve_buoyancy_g"], 2)
+        table.add_row(told_name(one["name"]), fixed(one["mass_g"], 2), reserve, *cells)
     return Padding(table, (0, 0, 0, 2))
 
 
@@ -218,14 +265,23 @@ def _measures(facts: dict[str, Any]) -> RenderableType:
         table.add_column(column.head, justify="right", no_wrap=True)
     for one in facts["baits"]:
         table.add_row(
-            one["name"],
+            told_name(one["name"]),
             f"{one['own_speed_m_s']:.3g}",
-            *(fixed(one["measures"][c.key], c.digits) for c in COLUMNS),
+            *(
+                "-" if c.steady and one["turns_over"] else fixed(c.of(one["measures"]), c.digits)
+                for c in COLUMNS
+            ),
         )
-        less = one["less_the_first"]
-        if less is not None:
-            table.add_row("", "", *(_signed(less[c.key], c.digits) for c in COLUMNS), style="dim")
+        if _sets_off(one):
+            less = one["less_the_first"]
+            table.add_row("", "", *(_signed(c.of(less), c.digits) for c in COLUMNS), style="dim")
     return Padding(table, (0, 0, 0, 2))
+
+
+def _sets_off(one: Mapping[str, Any]) -> bool:
+    """Whether there is anything to tell that sets a bait off from the first."""
+    less = one["less_the_first"]
+    return less is not None and any(math.isfinite(c.of(less)) for c in COLUMNS)
 
 
 def _signed(value: float, digits: int) -> str:
@@ -259,5 +315,5 @@ def _origin(study: Roster, result: MapResult, provenance: bool) -> list[tuple[st
     for name, bait in zip(study.names, study.baits, strict=True):
         text = f"{bait.source_path or '-'} (sha256 {config_digest(bait)[:SHORT_DIGEST]})"
         set_ = ", ".join(f"{key} = {value}" for key, value in bait.overrides.items())
-        rows.append((name, text + (f", {set_}" if set_ else "")))
+        rows.append((told_name(name), text + (f", {set_}" if set_ else "")))
     return rows + list(made_by(result.provenance)) if provenance else rows

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import math
-import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -13,17 +11,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from sim.config import config_digest
+from sim.report.again import again as run_again
+from sim.report.changes import (
+    changes_facts,
+    changes_parts,
+    digits_of,
+    place_facts,
+    spot_facts,
+)
 from sim.report.map import KINDS, LETTERS, ORDER, UNSETTLED, cell_kinds, map_facts
 from sim.report.text import SHORT_DIGEST, fixed, labelled, made_by, significant, title
 from sim.studies.holes import (
     FINER,
-    Changes,
     SweetSpot,
-    Tried,
     balanced_throughout,
     depth_angle_deg,
     goes_round,
@@ -37,16 +40,16 @@ from sim.studies.holes import (
     widest_range,
 )
 from sim.studies.own_place import NEAR_MM
-from sim.studies.speeds import own_speed_index, speed_row
+from sim.studies.speeds import own_speed_index
 
 if TYPE_CHECKING:
+    from sim.studies.changes import Changes
     from sim.studies.store import MapResult
     from sim.studies.study import Study
 
 ROUND = "*"  # behind the letter of a hole that went round although it does not spin
 MARKS = {"spot": "|", "own": ">"}
 TOLD = ("wobble_frequency_hz", "yaw_amplitude_deg", "roll_amplitude_deg", "lean_deg")
-BEST = 5  # changes that are told in words
 SPINNING = KINDS.index("spinning")
 
 
@@ -138,42 +141,19 @@ def holes_facts(
         if near is None
         else {
             "distance_mm": near.distance_mm,
-            **_place(near.at),
+            **place_facts(near.at),
             "balanced_speeds": near.balanced,
             "class": [KINDS[k] for k in kinds[near.hole]],
             "goes_round": goes_round(result)[near.hole, :, 0].tolist(),
         },
         "widest_range": None if widest is None else spot_facts(widest),
-        "changes": None if changes is None else _changes_facts(changes),
-        "try_changes": again(study),
+        "changes": None if changes is None else changes_facts(changes),
+        "try_changes": again(study, output),
         "holes": _hole_facts(result, spot, told_speed),
         "failures": whole["failures"],
         "output": output,
         "pictures": list(pictures),
         "provenance": whole["provenance"],
-    }
-
-
-def _place(at: tuple[float, float]) -> dict[str, float]:
-    return {"from_nose_mm": at[0], "above_centreline_mm": at[1]}
-
-
-def spot_facts(spot: SweetSpot) -> dict[str, Any]:
-    """A sweet spot as a dictionary, see :func:`holes_facts`."""
-    return {
-        "first_mm": spot.first_mm,
-        "last_mm": spot.last_mm,
-        "length_mm": spot.length_mm,
-        "middle_mm": spot.middle_mm,
-        "drift_mm": spot.drift_mm,
-        "step_mm": spot.step_mm,
-        "first": _place(spot.first_at),
-        "last": _place(spot.last_at),
-        "middle": _place(spot.middle_at),
-        "to_top_of_path": spot.top,
-        "to_tip_of_path": spot.tip,
-        "slowest_m_s": spot.slowest_m_s,
-        "fastest_m_s": spot.fastest_m_s,
     }
 
 
@@ -201,7 +181,7 @@ def _hole_facts(result: MapResult, spot: SweetSpot | None, told: int) -> list[di
         found.append(
             {
                 "distance_mm": distance,
-                **_place((float(places[i, 0]), float(places[i, 1]))),
+                **place_facts((float(places[i, 0]), float(places[i, 1]))),
                 "class": [KINDS[k] for k in kinds[i]],
                 "goes_round": turned[i].tolist(),
                 "in_sweet_spot": spot is not None and _in(spot, distance),
@@ -220,31 +200,15 @@ def _in(spot: SweetSpot, distance: float) -> bool:
     return bool(spot.first_mm - 1e-6 <= distance <= spot.last_mm + 1e-6)
 
 
-def _changes_facts(changes: Changes) -> dict[str, Any]:
-    def one(tried: Tried) -> dict[str, Any]:
-        return {
-            "change": tried.change.label,
-            "overrides": dict(tried.change.overrides),
-            "sweet_spot": None if tried.spot is None else spot_facts(tried.spot),
-            "balanced_runs": tried.balanced,
-            "failed_runs": tried.failed,
-            "runs": tried.runs,
-            "reserve_buoyancy_g": tried.reserve_buoyancy_g,
-        }
-
-    return {
-        "as_is": one(changes.as_is),
-        "tried": [one(t) for t in changes.tried],
-        "better": [t.change.label for t in changes.better],
-        "left_out": [{"change": t.change.label, "why": t.problem} for t in changes.left_out],
-    }
-
-
 # ---------------------------------------------------------------------------------------- in words
 
 
 def holes_summary(
-    result: MapResult, changes: Changes | None = None, *, provenance: bool = False
+    result: MapResult,
+    changes: Changes | None = None,
+    *,
+    provenance: bool = False,
+    output: str | None = None,
 ) -> RenderableType:
     """A row of holes in a page: a line for each, the sweet spot, what to change.
 
@@ -253,6 +217,7 @@ def holes_summary(
     result : MapResult             of a study from :func:`sim.studies.holes.holes_study`
     changes : Changes, optional    what was tried; without, how to try it is told
     provenance : bool              tell when and by which versions it was made
+    output : str, optional         file that holds it
     """
     study = result.study
     facts = map_facts(result)
@@ -267,13 +232,13 @@ def holes_summary(
         labelled(found_rows(result)),
     ]
     if changes is not None:
-        parts += [Text(), *_changes(changes, spot is not None)]
+        parts += [Text(), *changes_parts(changes, spot is not None)]
     elif provenance:
         what = "What to change is" if spot is None else "What would widen it is"
         parts += [
             Text(),
             labelled([("Changes", f"{what} not kept in the file. To try it again:")]),
-            Padding(Text(again(study)), (0, 0, 0, 4)),
+            Padding(Text(again(study, output)), (0, 0, 0, 4)),
         ]
     if facts["failures"]:
         rows = []
@@ -298,21 +263,16 @@ def _origin(result: MapResult) -> list[tuple[str, RenderableType]]:
     return rows + list(made_by(made)) if made else rows
 
 
-def again(study: Study) -> str:
-    """The command that runs the same row again and tries changes."""
-    at, speeds = study.axes[0].values, tuple(study.axes[1].values.tolist())
-    count = len(speeds)
-    for fewer in (count, count - 1):
-        if at.size and fewer >= 2 and speed_row(study.base, speeds[0], speeds[-1], fewer) == speeds:
-            count = fewer
-            break
-    words = ["runtrue", "holes", study.source_path or "CONFIG.toml", "--try-changes", "--force"]
-    words += ["--pitch-mm", f"{pitch_of(study):g}"]
-    words += ["--slowest", f"{speeds[0]:g}", "--fastest", f"{speeds[-1]:g}", "--speeds", f"{count}"]
-    for key, value in study.fixed.items():
-        if key != "retrieve.mode":  # which the command sets by itself
-            words += ["--set", f"{key}={json.dumps(value, ensure_ascii=False)}"]
-    return shlex.join(words)
+def again(study: Study, output: str | None = None) -> str:
+    """The command that runs the same row again and tries changes.
+
+    Parameters
+    ----------
+    study : Study
+    output : str, optional    file that holds it, which is then replaced
+    """
+    own = ["--try-changes", "--pitch-mm", f"{pitch_of(study):g}"]
+    return run_again("holes", study, own, output, ("retrieve.mode",))
 
 
 def _speed_text(speed: float) -> str:
@@ -352,7 +312,7 @@ class _HoleTable:
         speeds = study.axes[1].values
         told = own_speed_index(speeds, study.base.retrieve.speed_m_s)
         angle = depth_angle_deg(study.base, result.measures["depth_m"][:, told, 0])
-        digits = _digits(pitch_of(study))
+        digits = digits_of(pitch_of(study))
         mine, rows = own_hole(result), []
         for i in told_holes(study).tolist():
             distance = float(study.axes[0].values[i])
@@ -417,11 +377,6 @@ class _HoleTable:
         return lines
 
 
-def _digits(step: float) -> int:
-    """Decimals that tell places at a step apart."""
-    return next((n for n in range(4) if abs(round(step, n) - step) < 1e-6), 4)
-
-
 def _legend(result: MapResult, spot: SweetSpot | None) -> RenderableType:
     study = result.study
     told = told_holes(study)
@@ -475,7 +430,7 @@ def _span(spot: SweetSpot, digits: int) -> str:
 def found_rows(result: MapResult) -> list[tuple[str, str]]:
     """Where the sweet spot is, or what comes nearest, as labels and texts."""
     study, spot = result.study, sweet_spot(result)
-    digits = _digits(pitch_of(study) / FINER)
+    digits = digits_of(pitch_of(study) / FINER)
     rough = max(1, digits - 1)
     if spot is None:
         return _none(result, digits) + _own_rows(result, None, digits)
@@ -580,54 +535,6 @@ def _elsewhere(result: MapResult, hole: int) -> str:
     return ", ".join(texts)
 
 
-# ---------------------------------------------------------------------------------------- changes
-
-
-def _changes(changes: Changes, has_spot: bool) -> list[RenderableType]:
-    """What was tried: the best few, or that nothing helps."""
-    as_is, better, count = changes.as_is, changes.better, len(changes.tried)
-    aim = "a longer sweet spot" if has_spot else "a sweet spot"
-    shown = list(better[:BEST])
-    if better:
-        gives = "gives" if len(better) == 1 else "give"
-        head = f"{len(better)} of {count} changes tried {gives} {aim}"
-        head += f", the best {BEST}:" if len(better) > BEST else ":"
-    else:
-        head = f"None of {count} changes tried gives {aim}"
-        more = [] if has_spot else [t for t in changes.tried if t.balanced > as_is.balanced]
-        shown = more[:BEST]
-        head += "; balanced more often is" if shown else "."
-    parts: list[RenderableType] = [Text(head, style="bold")]
-    parts.append(Padding(_changes_table([as_is, *shown]), (0, 0, 0, 2)))
-    notes = ["one thing changed at a time, a row of holes at the pitch each, at the same speeds"]
-    notes += [f"left out, {t.change.label}: {t.problem}" for t in changes.left_out]
-    parts.append(Padding(Text("\n".join(notes), style="dim"), (0, 0, 0, 2)))
-    return parts
-
-
-def _changes_table(tried: Sequence[Tried]) -> Table:
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
-    heads = ("", "sweet spot\nmm", "from\nmm", "to\nmm", "balanced\nruns", "")
-    for column, head in enumerate(heads):
-        table.add_column(head, justify="right" if 0 < column < 5 else "left")
-    before = tried[0].reserve_buoyancy_g
-    for one in tried:
-        ends = ["none", "", ""]
-        if one.spot is not None:
-            digits = _digits(round(one.spot.step_mm, 6))
-            ends = [fixed(v, digits) for v in (one.spot.first_mm, one.spot.last_mm)]
-            length = fixed(one.spot.length_mm, digits)
-            ends.insert(0, length if one.spot.length_mm else "one hole")
-        words = []
-        if one.reserve_buoyancy_g * before < 0.0:
-            words.append("then sinks" if before > 0.0 else "then floats")
-        if one.failed:
-            words.append(f"{one.failed} run{'s' if one.failed > 1 else ''} failed")
-        share = f"{one.balanced} of {one.runs}"
-        table.add_row(one.change.label, *ends, share, ", ".join(words))
-    return table
-
-
 __all__ = [
     "again",
     "found_rows",
@@ -637,6 +544,5 @@ __all__ = [
     "own_hole",
     "place_words",
     "round_on_the_way",
-    "spot_facts",
     "worst_over_speeds",
 ]

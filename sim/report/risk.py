@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import shlex
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from rich.console import Group, RenderableType
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.measure import Measurement
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -15,15 +17,19 @@ from rich.text import Text
 from sim.config import config_digest
 from sim.report.map import seconds_of
 from sim.report.risk_figures import (
+    AS_MANY,
     MATTERS,
+    STRAIGHT_MM_PER_M,
     UNCOUNTED,
     AtSpeed,
     at_speeds,
     curable,
+    enough,
     failures,
     held_to,
     percent_text,
     run_count,
+    short_text,
     told_designs,
     was_searched,
     what_matters,
@@ -52,6 +58,7 @@ from sim.studies.risk import (
     searches,
     shares,
 )
+from sim.studies.speeds import drift_time_s, not_full
 
 if TYPE_CHECKING:
     from sim.studies.builds import BuildStudy
@@ -104,7 +111,9 @@ def risk_facts(
         indices), ``target`` (share of bad builds put up with), ``seed``, ``errors_lie`` (how they
         are drawn), ``tolerances`` and ``coefficients`` (lists of ``key``, ``label``, ``unit`` and
         ``tolerance`` or ``range``; 0 where nothing is drawn), ``good_as_meant`` (at one speed at
-        least), ``judged_speeds_m_s`` (at which the bait as meant is not bad), ``shares`` (of
+        least), ``judged_speeds_m_s`` (at which the bait as meant is not bad),
+        ``drift_not_full_speeds_m_s`` (at which a run ends before the side drift is full),
+        ``shares`` (of
         ``workmanship``, ``both`` and ``coefficients`` alone, None where nothing is drawn: for each
         outcome and ``bad`` for all that is bad, ``hits``, ``builds``, ``share``, ``low`` and
         ``high``), ``curable`` (by better workmanship: ``share``, ``low``, ``high``),
@@ -150,6 +159,7 @@ def risk_facts(
         ],
         "good_as_meant": good,
         "judged_speeds_m_s": [s.speed for s in at_speeds(result) if s.counts],
+        "drift_not_full_speeds_m_s": list(not_full(study.base, study.speeds)),
         "shares": {
             KEYS[design]: _all_shares(shares(result, design)) if design in told else None
             for design in TOLD
@@ -275,8 +285,25 @@ def _table() -> Table:
     return Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
 
 
-def _indented(table: Table) -> RenderableType:
+def _indented(table: RenderableType) -> RenderableType:
     return Padding(table, (0, 0, 0, 2))
+
+
+@dataclass(frozen=True)
+class _Fitting:
+    """The first of some tables that is not too wide; the last where all are."""
+
+    tables: tuple[Table, ...]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        *others, chosen = self.tables
+        for table in others:
+            if Measurement.get(console, options.update(width=999), table).maximum <= (
+                options.max_width
+            ):
+                chosen = table
+                break
+        yield chosen
 
 
 def _shares(result: RiskResult) -> list[RenderableType]:
@@ -284,6 +311,16 @@ def _shares(result: RiskResult) -> list[RenderableType]:
     told = told_designs(result)
     if not told:
         return [note("Neither errors nor coefficients are drawn: there is only the bait as meant.")]
+    tables = tuple(_shares_table(result, told, text) for text in (percent_text, short_text))
+    counted = [at.speed for at in at_speeds(result) if at.counts]
+    head = f"By the worst that a build does at {speeds_text(counted)}"
+    below = note("In brackets: 95 % confidence.")
+    return [Text(head, style="bold"), _indented(_Fitting(tables)), below]
+
+
+def _shares_table(
+    result: RiskResult, told: Sequence[int], share_text: Callable[[Share], str]
+) -> Table:
     columns = [shares(result, design) for design in told]
     table = _table()
     heads = [TOLD[design] for design in told]
@@ -296,10 +333,8 @@ def _shares(result: RiskResult) -> list[RenderableType]:
             continue
         label = "bad in all" if name == "bad" else name
         style = "bold" if name == "bad" else ""
-        table.add_row(label, *(percent_text(c[name]) for c in columns), style=style)
-    counted = [at.speed for at in at_speeds(result) if at.counts]
-    head = f"By the worst that a build does at {speeds_text(counted)}"
-    return [Text(head, style="bold"), _indented(table), note("In brackets: 95 % confidence.")]
+        table.add_row(label, *(share_text(c[name]) for c in columns), style=style)
+    return table
 
 
 def _at_each_speed(result: RiskResult) -> list[RenderableType]:
@@ -307,9 +342,32 @@ def _at_each_speed(result: RiskResult) -> list[RenderableType]:
     study, rows = result.study, at_speeds(result)
     good = good_somewhere(result)
     built = good and bool(study.active)
+    tables = tuple(_speeds_table(rows, good, built, text) for text in (percent_text, short_text))
+    head = "At each speed, as meant and as built" if built else "At each speed, as meant"
+    parts: list[RenderableType] = [Text(head, style="bold"), _indented(_Fitting(tables))]
+    again = shlex.join(["runtrue", "holes", study.base.source_path or "CONFIG.toml"])
+    command = Padding(Text(again, no_wrap=True, overflow="ignore"), (0, 0, 0, 4))
+    uncounted = [at.speed for at in rows if not at.counts]
+    if not good:
+        parts += [note("First find a place to tie it where it is balanced:"), command]
+    elif uncounted:
+        text = (
+            f"{UNCOUNTED} Bad as meant at {speeds_text(uncounted)}, so that no build can be better:"
+            " this does not count in the rest. Another tie point may cure it:"
+        )
+        parts += [note(text), command]
+    parts += _early(study)
+    if built:
+        parts += _sided(rows, study.builds)
+    return parts
+
+
+def _speeds_table(
+    rows: Sequence[AtSpeed], good: bool, built: bool, share_text: Callable[[Share], str]
+) -> Table:
     table = _table()
     above = "\n" * built
-    table.add_column(f"{above}m/s", justify="right")
+    table.add_column(f"{above}m/s", justify="right", no_wrap=True)
     table.add_column(f"{above}as meant")
     if built:
         table.add_column("\nbad builds", justify="right", no_wrap=True)
@@ -322,25 +380,25 @@ def _at_each_speed(result: RiskResult) -> list[RenderableType]:
         if built:
             kinds = sorted(BAD, key=lambda name: -at.builds[name].hits)
             worst = kinds[0] if at.builds[kinds[0]].hits else "-"
-            cells += [percent_text(at.builds["bad"]), worst, _drift_text(*at.drift)]
-            cells.append("-" if at.port is None else percent_text(at.port))
+            cells += [share_text(at.builds["bad"]), worst, _drift_text(*at.drift)]
+            cells.append("-" if at.port is None else share_text(at.port))
         table.add_row(*cells)
-    head = "At each speed, as meant and as built" if built else "At each speed, as meant"
-    parts: list[RenderableType] = [Text(head, style="bold"), _indented(table)]
-    again = shlex.join(["runtrue", "holes", study.base.source_path or "CONFIG.toml"])
-    command = Padding(Text(again, no_wrap=True, overflow="ignore"), (0, 0, 0, 4))
-    uncounted = [at.speed for at in rows if not at.counts]
-    if not good:
-        parts += [note("First find a place to tie it where it is balanced:"), command]
-    elif uncounted:
-        text = (
-            f"{UNCOUNTED} Bad as meant at {speeds_text(uncounted)}, so that no build can be better:"
-            " this does not count in the rest. Another tie point may cure it:"
+    return table
+
+
+def _early(study: BuildStudy) -> list[RenderableType]:
+    """At which speeds the line has not swung out yet when the drift is read."""
+    early = not_full(study.base, study.speeds)
+    if not early:
+        return []
+    need, lasts = drift_time_s(study.base, min(early)), study.base.solver.duration_s
+    upto = "up to " if len(early) > 1 else ""
+    return [
+        note(
+            f"Side drift at {speeds_text(early)} is read before it is full, and builds that run off"
+            f" may be missed there: it takes {upto}{need:g} s, solver.duration_s is {lasts:g} s."
         )
-        parts += [note(text), command]
-    if built:
-        parts += _sided(rows)
-    return parts
+    ]
 
 
 def _drift_text(mean: float, half: float) -> str:
@@ -352,18 +410,35 @@ def _drift_text(mean: float, half: float) -> str:
     return f"{text} ± {fixed(half, digits)}{side}"
 
 
-def _sided(rows: Sequence[AtSpeed]) -> list[RenderableType]:
+def _sided(rows: Sequence[AtSpeed], builds: int) -> list[RenderableType]:
     """Whether builds run to one side more than to the other."""
-    lean = [at for at in rows if at.port and not at.port.low <= 0.5 <= at.port.high]
+    ports = [(at, at.port) for at in rows if at.port]
+    lean = [(at, port) for at, port in ports if not port.low <= 0.5 <= port.high]
+    if not ports:
+        return []
     if not lean:
-        drifting = any(at.port for at in rows)
-        return [note("As many drift to port as to starboard.")] if drifting else []
-    text = joined(
-        f"to {'port' if at.port.share > 0.5 else 'starboard'} at {at.speed:.3g} m/s"
-        for at in lean
-        if at.port
-    )
-    return [note(f"More builds drift {text}: the bait as meant leans that way.")]
+        low, high = min(port.low for _, port in ports), max(port.high for _, port in ports)
+        if not 0.5 - AS_MANY <= low <= high <= 0.5 + AS_MANY:
+            return [note(f"No side is preferred, as far as {builds} builds tell.")]
+        where = " at every speed" if len(ports) > 1 else ""
+        return [
+            note(
+                f"As many drift to port as to starboard: {100.0 * low:.0f} to"
+                f" {100.0 * high:.0f} % to port{where} (95 %)."
+            )
+        ]
+    meant: dict[bool, list[str]] = {True: [], False: []}
+    for at, port in lean:
+        to_port = port.share > 0.5
+        own = -at.meant_drift if to_port else at.meant_drift
+        side = f"to {'port' if to_port else 'starboard'} at {at.speed:.3g} m/s"
+        meant[own > STRAIGHT_MM_PER_M].append(side)
+    why = {
+        True: "the bait as meant leans that way",
+        False: "the bait as meant does not, so that it may be chance",
+    }
+    texts = (f"More builds drift {joined(t)}: {why[own]}." for own, t in meant.items() if t)
+    return [note(" ".join(texts))]
 
 
 def _what_matters(result: RiskResult) -> list[RenderableType]:
@@ -371,7 +446,7 @@ def _what_matters(result: RiskResult) -> list[RenderableType]:
     study = result.study
     ranked = indices(result)
     found = searches(result)
-    held = held_to(found)
+    held = held_to(found) if enough(study) else {}
     shown: dict[int, str] = {i.error: _index_text(i.total) for i in what_matters(ranked)}
     if not shown and held:  # all builds are bad, so that none stands out
         shown = dict.fromkeys(study.active, "-")
@@ -405,7 +480,7 @@ def _what_matters(result: RiskResult) -> list[RenderableType]:
         alike = " They are held to the same share." if len(held) > 1 else ""
         each = " each" if rest > 1 else ""
         lines.append(f"{others} less than {MATTERS:g}{each}.{alike}")
-    if any(was_searched(search) for search in found):
+    if enough(study) and any(was_searched(search) for search in found):
         lines.append(
             f"What is to be held was found with {study.few} builds a trial, in steps of"
             f" 1/{len(SCALES) - 1} of the tolerance."

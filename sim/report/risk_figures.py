@@ -24,12 +24,16 @@ from sim.studies.risk import (
 )
 
 if TYPE_CHECKING:
+    from sim.studies.builds import BuildStudy
     from sim.studies.risk import RiskResult
 
 MATTERS = 0.02  # an error is told when the interval of its total index reaches above this
 MOSTLY, MOST_NAMED = 0.5, 3  # errors named first: share of the largest index, and how many
 UNCOUNTED = "*"  # at a speed that does not count
 STRAIGHT_MM_PER_M = 1e-6  # less drift than this is the rounding of a symmetrical bait
+FEWEST_TOLD = 100  # builds below which nothing is said of the tolerance needed
+LEAST_CURE = 0.03  # share of builds below which a cure is little or nothing
+AS_MANY = 0.05  # how near to a half the ends of an interval are where it is as many to either side
 MOST_DIGITS = 6
 RARE = 10.0  # [%]
 
@@ -57,6 +61,16 @@ def percents(share: Share) -> tuple[str, str, str]:
 def _trimmed(value: float, digits: int) -> str:
     """Nothing and all need no decimals."""
     return f"{value:.0f}" if value in (0.0, 100.0) else f"{value:.{digits}f}"
+
+
+def short_text(share: Share) -> str:
+    """As :func:`percent_text` where there is little room."""
+    _, low, high = percents(share)
+    if share.hits == 0:
+        return f"none (to {high} %)"
+    if share.hits == share.builds:
+        return f"all (from {low} %)"
+    return percent_text(share)
 
 
 def percent_text(share: Share, *, confidence: bool = False) -> str:
@@ -183,6 +197,21 @@ def held_to(found: Sequence[Search]) -> dict[int, float]:
             errors = range(len(ERRORS)) if search.error == ALL else (search.error,)
             return dict.fromkeys(errors, search.scale)
     return {}
+
+
+def enough(study: BuildStudy) -> bool:
+    """Whether the builds are enough to tell how closely to build."""
+    return study.builds >= FEWEST_TOLD
+
+
+def builds_needed(target: float) -> int:
+    """Builds from which on a trial without a bad one shows that the target is met, in hundreds.
+
+    The interval of none of n reaches up to ``z^2 / (n + z^2)`` (Wilson, z = 1.96), and a trial of
+    the search has a quarter of the builds.
+    """
+    each = 1.96**2 * (1.0 - target) / target
+    return max(FEWEST_TOLD, 100 * math.ceil(4.0 * each / 100.0))
 
 
 def was_searched(search: Search) -> bool:

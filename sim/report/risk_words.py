@@ -8,14 +8,18 @@ from typing import TYPE_CHECKING
 
 from sim.report.map import short_unit
 from sim.report.risk_figures import (
+    LEAST_CURE,
     at_speeds,
+    builds_needed,
     difference,
+    enough,
     mostly,
     percent_text,
     percents,
     told_designs,
     was_searched,
 )
+from sim.report.text import fixed
 from sim.studies.builds import ALL, BOTH, DOUBT, ERRORS, SHOP
 from sim.studies.risk import BAD, Search, Share, Trial, good_somewhere, indices, searches, shares
 
@@ -110,6 +114,12 @@ def search_sentences(result: RiskResult) -> list[str]:
         return ["No error makes a difference: all builds do the same."]
     study = result.study
     target = f"{100.0 * study.target:g} %"
+    if not enough(study):
+        more = builds_needed(study.target)
+        return [
+            f"How closely to build for {target} cannot be told from {study.builds} builds: draw"
+            f" {more} or more (--builds {more})."
+        ]
     if found[0].holds:
         return [
             f"The tolerances will do for {target}." + _unsure(found[0].trials[-1].bad, study.target)
@@ -206,10 +216,15 @@ def _cure_sentences(result: RiskResult) -> list[str]:
         ]
     cure = difference(both, alone)
     head = f"With the coefficients as uncertain as they are {percent_text(both)} of builds are bad"
-    if cure.low <= 0.0:
+    digits = max(0, math.ceil(-math.log10(50.0 * (cure.high - cure.low))))
+    value, low, high = (fixed(100.0 * part, digits) for part in cure)
+    if cure.low > 0.0:
+        middle = f"better workmanship can cure {value} in 100 ({low} to {high})"
+    elif cure.high < LEAST_CURE:
         middle = "better workmanship cures little or nothing of it"
     else:
-        digits = max(0, math.ceil(-math.log10(50.0 * (cure.high - cure.low))))
-        value, low, high = (f"{100.0 * part:.{digits}f}" for part in cure)
-        middle = f"better workmanship can cure {value} in 100 ({low} to {high})"
+        middle = (
+            f"what better workmanship cures cannot be told from {both.builds} builds ({low} to"
+            f" {high} in 100)"
+        )
     return [f"{head}: {middle}; {spoil}."]

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sim.config import config_digest
+from sim.report.again import again as run_again
 from sim.report.map import map_facts, run_count
 from sim.report.text import (
     SHORT_DIGEST,
@@ -26,14 +27,18 @@ from sim.report.text import (
     title,
 )
 from sim.studies.engine import CLASSES
-from sim.studies.tune import Righted, Swims, Tuning, knot_shift, put_right, tuning
+from sim.studies.speeds import drift_time_s, not_full
+from sim.studies.tune import Righted, Swims, Tuning, asymmetries, knot_shift, tuning
 
 if TYPE_CHECKING:
     from sim.config.models import Config
     from sim.studies.store import MapResult
+    from sim.studies.study import Study
 
 SIDES = ("to starboard", "to port")
 WENT_ROUND = "*"
+ONLY_JUST = 0.9  # of a limit left, from which a bait keeps within it only just
+LONGEST_S = 600.0  # as solver.max_duration_s
 
 
 def side(value: float) -> str:
@@ -60,14 +65,32 @@ def class_word(swims: Swims, m: int) -> str:
 def runs_to(found: Tuning) -> float:
     """Drift of the bait as it is at the speed where it runs off most [deg]; NaN when unknown."""
     before = found.before
-    if not before.sound.any():
+    if not before.measured.any():
         return math.nan
-    drift = np.where(before.sound, before.drift, 0.0)
+    drift = np.where(before.measured, before.drift, 0.0)
     return float(drift[np.abs(drift).argmax()])
 
 
+def again(study: Study, output: str | None = None) -> str:
+    """The command that tunes the same bait again, and puts right what is off to one side.
+
+    Parameters
+    ----------
+    study : Study
+    output : str, optional    file that holds it, which is then replaced
+    """
+    config, by_itself = study.base, ["retrieve.mode"]
+    needed = min(drift_time_s(config, study.axes[1].values[0]), config.solver.max_duration_s)
+    if config.solver.duration_s == needed:
+        by_itself.append("solver.duration_s")
+    return run_again("tune", study, (), output, by_itself)
+
+
 def tune_facts(
-    result: MapResult, output: str | None = None, pictures: Sequence[str] = ()
+    result: MapResult,
+    output: str | None = None,
+    pictures: Sequence[str] = (),
+    righted: Sequence[Righted] | None = None,
 ) -> dict[str, Any]:
     """Tuning as a dictionary.
 
@@ -76,6 +99,8 @@ def tune_facts(
     result : MapResult           of a study of kind "tune"
     output : str, optional       file that holds it
     pictures : sequence of str   files that show it
+    righted : sequence of Righted, optional
+                                 what :func:`sim.studies.tune.put_right` found; it is in no file
 
     Returns
     -------
@@ -87,15 +112,17 @@ def tune_facts(
         (``from_nose_mm`` and ``right_mm`` after), ``optimum_deg`` (interpolated), ``window`` (None,
         or ``low_deg``, ``high_deg``, ``low_mm``, ``high_mm``, ``low_open``, ``high_open``),
         ``before`` and ``after`` (at each speed: ``speed_m_s``, ``drift_deg``,
-        ``drift_mm_per_m``, ``lean_deg``, ``motion_class``, ``went_round``, ``within_limits``;
-        starboard positive), ``worst_before`` and ``worst_after`` (share of the limits, None where
-        beyond all), ``put_right`` (a list of ``keys``, ``labels``, ``values``, ``worst``,
+        ``drift_mm_per_m``, ``lean_deg``, ``motion_class``, ``went_round``, ``settled``,
+        ``within_limits``; starboard positive), ``drift_not_full_m_s`` (speeds at which the runs are
+        too short for it), ``worst_before`` and ``worst_after`` (share of the limits, None where
+        beyond all), ``put_right`` (None when it was not tried, as ``try_put_right``, a
+        command, does; a list of ``keys``, ``labels``, ``values``, ``worst``,
         ``cures``, ``at`` each speed as above), ``in_words``, ``runs``, ``failures``, ``output``,
         ``pictures``, ``provenance``.
     """
     study, found = result.study, tuning(result)
     config = study.base
-    righted = _righted(config, found)
+    righted = _tried(config, found, righted)
     tie = config.bait.tie
     assert tie is not None
     aside, back = knot_shift(tie.eye_mm, found.bend)
@@ -122,7 +149,10 @@ def tune_facts(
         "after": _rows(found.after, found.speeds),
         "worst_before": found.before.worst,
         "worst_after": found.after.worst,
-        "put_right": [
+        "drift_not_full_m_s": list(not_full(config, found.speeds)),
+        "put_right": None
+        if righted is None
+        else [
             {
                 "keys": [a.key for a in one.asymmetries],
                 "labels": [a.label for a in one.asymmetries],
@@ -133,6 +163,7 @@ def tune_facts(
             }
             for one in righted
         ],
+        "try_put_right": again(study, output),
         "in_words": list(_sentences(config, found, righted)),
         "runs": run_count(result),
         "failures": map_facts(result)["failures"],
@@ -142,11 +173,13 @@ def tune_facts(
     }
 
 
-def _righted(config: Config, found: Tuning) -> tuple[Righted, ...]:
-    """What puts the bait right beside the eye: for one that runs true nothing is looked for."""
-    if found.verdict == "runs true":
+def _tried(
+    config: Config, found: Tuning, righted: Sequence[Righted] | None
+) -> Sequence[Righted] | None:
+    """What was put right; nothing where there is nothing to, None where it was not tried."""
+    if righted is None and (found.verdict == "runs true" or not asymmetries(config)):
         return ()
-    return put_right(config, found.speeds.tolist())
+    return righted
 
 
 def _window(found: Tuning, eye_mm: float) -> dict[str, Any] | None:
@@ -172,6 +205,7 @@ def _rows(swims: Swims, speeds: np.ndarray) -> list[dict[str, Any]]:
             "lean_deg": float(swims.lean[m]),
             "motion_class": CLASSES[code] if (code := int(swims.motion_class[m])) >= 0 else None,
             "went_round": bool(swims.round_[m]),
+            "settled": bool(swims.sound[m]),
             "within_limits": bool(swims.share[m] <= 1.0),
         }
         for m, speed in enumerate(speeds)
@@ -181,17 +215,27 @@ def _rows(swims: Swims, speeds: np.ndarray) -> list[dict[str, Any]]:
 # ------------------------------------------------------------------------------------------- words
 
 
-def tune_summary(result: MapResult, *, provenance: bool = False) -> RenderableType:
+def tune_summary(
+    result: MapResult,
+    righted: Sequence[Righted] | None = None,
+    *,
+    provenance: bool = False,
+    output: str | None = None,
+) -> RenderableType:
     """Tuning in a page: the bend, what it leaves over, and what else puts the bait right.
 
     Parameters
     ----------
-    result : MapResult    of a study of kind "tune"
-    provenance : bool     tell when and by which versions it was made
+    result : MapResult       of a study of kind "tune"
+    righted : sequence of Righted, optional
+                             what :func:`sim.studies.tune.put_right` found; without, how to find it
+                             is told
+    provenance : bool        tell when and by which versions it was made
+    output : str, optional   file that holds it
     """
     study, found = result.study, tuning(result)
     config = study.base
-    righted = _righted(config, found)
+    righted = _tried(config, found, righted)
     first, last = significant(found.speeds[0], 3), significant(found.speeds[-1], 3)
     parts: list[RenderableType] = [
         title(name_of(config), f"  tuning the eye, towed at {first.rstrip('0').rstrip('.')} to"
@@ -212,6 +256,13 @@ def tune_summary(result: MapResult, *, provenance: bool = False) -> RenderableTy
     if righted:
         parts += [Text(), Text("Put right instead, the eye as it is", style="bold")]
         parts.append(_righted_table(righted, found.speeds))
+    elif righted is None:
+        parts += [
+            Text(),
+            labelled([("Put right", "What is off to one side in the file, put right in turn, is not"
+                       " kept in the result. To try it again:")]),
+            Padding(Text(again(study, output)), (0, 0, 0, 4)),
+        ]  # fmt: skip
     failed = map_facts(result)["failures"]
     if failed:
         parts += [Text(), Text("Failed runs, by cause", style="bold")]
@@ -223,7 +274,7 @@ def tune_summary(result: MapResult, *, provenance: bool = False) -> RenderableTy
     return Group(*parts)
 
 
-def _sentences(config: Config, found: Tuning, righted: Sequence[Righted]) -> list[str]:
+def _sentences(config: Config, found: Tuning, righted: Sequence[Righted] | None) -> list[str]:
     """What to do, and what it leaves over."""
     tie = config.bait.tie
     assert tie is not None
@@ -234,22 +285,53 @@ def _sentences(config: Config, found: Tuning, righted: Sequence[Righted]) -> lis
     )
     runs = runs_to(found)
     off = side(runs) if abs(runs) >= 0.05 else ""
+    just = ONLY_JUST <= found.after.worst <= 1.0
     if found.verdict == "runs true":
-        return ["Runs true: leave the eye as it is."]
+        return [f"Runs true: leave the eye as it is{_either_way(found)}."]
     if found.verdict == "leave":
-        return ["Leave the eye as it is: it keeps within its limits, and no bend is better."]
+        within = "within its limits, only just," if just else "within its limits,"
+        return [f"Leave the eye as it is: it keeps {within} and no bend is better."]
     if found.verdict == "bend":
         way = ""
         if off:
             same = math.copysign(1.0, runs) == math.copysign(1.0, found.bend)
             way = f" It runs {off}, and the eye goes the {'same' if same else 'other'} way."
-        return [f"B{do}.{way}"]
+        left = (
+            f" It then keeps within its limits only just: {_percent(found.after.worst)} is left."
+            if just
+            else ""
+        )
+        return [f"B{do}.{way}{left}"]
     over = _beyond(found.after, found.speeds)
     if found.best == found.own:
         texts = [f"Bending the eye does not cure it, and no bend is better: {over}."]
     else:
         texts = [f"Bending the eye does not cure it. Best is to b{do}; what is left: {over}."]
-    return [*texts, _cause(righted)]
+    return texts if righted is None else [*texts, _cause(righted)]
+
+
+def _either_way(found: Tuning) -> str:
+    """How far the eye of a true bait may be bent, to the side that allows less."""
+    if found.window is None:
+        return ""
+    low, high = found.window
+    room = math.floor(10.0 * min(found.bend - low, high - found.bend) + 1e-6) / 10.0
+    return f"; it stays within the limits up to {room:.1f} deg either way"
+
+
+def trouble(swims: Swims, m: int) -> str:
+    """In one of three words what is wrong with a run itself, "" for a sound one."""
+    if swims.failed[m]:
+        return "fails"
+    if swims.round_[m]:
+        return "goes round"
+    return "" if swims.sound[m] else "does not settle"
+
+
+def speeds_words(speeds: Sequence[float]) -> str:
+    """For instance "0.4, 0.6 and 0.8 m/s"."""
+    texts = [f"{v:.4g}" for v in speeds]
+    return (" and ".join(filter(None, [", ".join(texts[:-1]), texts[-1]]))) + " m/s"
 
 
 def _beyond(swims: Swims, speeds: np.ndarray) -> str:
@@ -258,16 +340,13 @@ def _beyond(swims: Swims, speeds: np.ndarray) -> str:
     for m, speed in enumerate(speeds):
         if swims.share[m] <= 1.0:
             continue
-        if swims.failed[m]:
-            what = "the run fails"
-        elif swims.round_[m]:
-            what = "it goes round"
-        elif not swims.sound[m]:
-            what = "it does not settle"
+        if not math.isfinite(swims.share[m]):
+            what = f"{'the run' if swims.failed[m] else 'it'} {trouble(swims, m)}"
         else:
             drift, lean = float(swims.drift[m]), float(swims.lean[m])
             what = f"it runs {fixed(abs(drift), 1, 'deg')} {side(drift)} and leans"
-            what += f" {fixed(abs(lean), 1, 'deg')} {side(lean)}"
+            what += f" {fixed(abs(lean), 1, 'deg')} {side(lean)}".rstrip()
+            what += "" if swims.sound[m] else " without settling"
         found.append(f"at {speed:.4g} m/s {what}")
     return ", ".join(found)
 
@@ -307,6 +386,13 @@ def _figures(result: MapResult, found: Tuning) -> list[tuple[str, RenderableType
              f" bait.tie.right_mm = {tie.right_mm + aside:.3f}, bait.tie.from_nose_mm ="
              f" {tie.from_nose_mm + back:.3f}")
         )  # fmt: skip
+    short = not_full(config, found.speeds)
+    if short:
+        need = max(drift_time_s(config, v) for v in short)
+        raised = f"raise solver.max_duration_s to {need:g} s"
+        if need > LONGEST_S:
+            raised = f"it would take {need:g} s, take a shorter line or a higher --slowest"
+        rows.append(("Drift", f"not yet full at {speeds_words(short)}: {raised}"))
     window = _window(found, tie.eye_mm)
     if window is not None:
         rows.append(("Within limits", _allowance(window, found.bend)))
@@ -340,7 +426,8 @@ def _allowance(window: dict[str, Any], bend: float) -> str:
     else:
         ends = [f"{abs(a):.1f} deg {side(a)} ({abs(mm):.2f} mm)" for a, mm in (near, far)]
         text = " to ".join(ends)
-    text += f": {abs(bend - near[0]):.1f} deg less, {abs(far[0] - bend):.1f} deg more"
+    if bend != 0.0:
+        text += f": {abs(bend - near[0]):.1f} deg less, {abs(far[0] - bend):.1f} deg more"
     if window["low_open"] or window["high_open"]:
         text += ", up to the last bend tried"
     return text
@@ -389,14 +476,19 @@ def _righted_table(righted: Sequence[Righted], speeds: np.ndarray) -> Renderable
             what = f"{a.key} = {a.value:g}: {a.label}"
         else:
             what = f"all {len(one.asymmetries)} together"
-        sound = bool(swims.sound.any())
+        ok = swims.measured
         largest = [
-            _angle(float(v[np.where(swims.sound, np.abs(v), -1.0).argmax()]), sound)
+            _angle(float(v[np.where(ok, np.abs(v), -1.0).argmax()]), bool(ok.any()))
             for v in (swims.drift, swims.lean)
         ]
-        bad = [f"{v:.4g}" for v, ok in zip(speeds, swims.sound, strict=True) if not ok]
-        told = "cures it" if one.cures else "beyond the limits"
-        if bad:
-            told = f"goes round or fails at {', '.join(bad)} m/s"
-        table.add_row(what, *largest, told)
+        told = []
+        if one.cures:
+            told = ["cures it, only just" if swims.worst >= ONLY_JUST else "cures it"]
+        elif np.isfinite(swims.share).all():
+            told = ["beyond the limits"]
+        for word in ("goes round", "fails", "does not settle"):
+            at = [v for m, v in enumerate(speeds) if trouble(swims, m) == word]
+            if at:
+                told.append(f"{word} at {speeds_words(at)}")
+        table.add_row(what, *largest, "; ".join(told))
     return Padding(table, (0, 0, 0, 2))

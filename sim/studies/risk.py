@@ -16,6 +16,9 @@ import numpy as np
 from scipy.stats import binomtest, bootstrap, sobol_indices
 
 from sim.classify import goes_round
+from sim.config import Config, with_overrides
+from sim.config.models import Solver
+from sim.config.schema import within
 from sim.kernels.motion import MEASURES
 from sim.studies.builds import (
     ALL,
@@ -32,6 +35,7 @@ from sim.studies.builds import (
 )
 from sim.studies.engine import CLASSES, FAILED, MARGINS, NO_CLASS, STATUSES, CaseTable
 from sim.studies.run import Plan
+from sim.studies.speeds import drift_time_s
 
 __all__ = [
     "BAD",
@@ -45,6 +49,7 @@ __all__ = [
     "good_somewhere",
     "indices",
     "judged",
+    "long_enough",
     "outcomes",
     "risk_plan",
     "searches",
@@ -137,6 +142,32 @@ def gather(
         message=filled((np.array(t.message, dtype=object) for t in kept), "", object),
         provenance=provenance or {},
     )
+
+
+# -------------------------------------------------------------------------------- length of a run
+
+
+def long_enough(config: Config, speeds: Iterable[float]) -> Config:
+    """The same bait with runs so long that the side drift is full at the fastest speed.
+
+    Parameters
+    ----------
+    config : Config
+    speeds : iterable of float    [m/s]
+
+    Notes
+    -----
+    Slower speeds would need longer ones yet, and those cost every build: at which of them the drift
+    is not full, :func:`sim.studies.speeds.not_full` tells. What is changed is among the overrides.
+    """
+    solver = config.solver
+    need = within(Solver.model_fields["duration_s"], drift_time_s(config, max(speeds)))
+    if need <= solver.duration_s:
+        return config
+    changes = {"solver.duration_s": need}
+    if need > solver.max_duration_s:
+        changes["solver.max_duration_s"] = need
+    return with_overrides(config, changes)
 
 
 # ---------------------------------------------------------------------------- what a build comes to

@@ -1,6 +1,9 @@
-"""The row of speeds at which a study judges a bait."""
+"""The row of speeds at which a study judges a bait, and how long it takes to run off at each."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -8,6 +11,7 @@ from sim.config import Config
 
 DIGITS = 9  # decimals of a speed: 0.6 and not 0.6000000000000001
 SAME = 1e-6  # of a speed, within which the bait's own is one of the even steps
+DRIFT_LINE_LENGTHS = 2.5  # towed until the drift is full
 
 
 def speed_row(
@@ -48,3 +52,26 @@ def speed_row(
 def own_speed_index(speeds: tuple[float, ...] | np.ndarray, own: float) -> int:
     """Place of the speed nearest to the bait's own in a row of speeds."""
     return int(np.abs(np.asarray(speeds, dtype=float) - own).argmin())
+
+
+def drift_time_s(config: Config, speed_m_s: float) -> float:
+    """How long a run must last for its side drift to be full [s], in whole seconds.
+
+    A bait that runs off swings out along the line until the line stands still. That takes about as
+    long as towing it by a length of the line, and as what is told of a run is read over its second
+    half, it is to be towed by 2.5 of them.
+
+    Parameters
+    ----------
+    config : Config      of whose line the length counts; without one 0
+    speed_m_s : float    > 0
+    """
+    if config.line is None:
+        return 0.0
+    return float(math.ceil(DRIFT_LINE_LENGTHS * config.line.length_m / speed_m_s))
+
+
+def not_full(config: Config, speeds: Sequence[float] | np.ndarray) -> tuple[float, ...]:
+    """Speeds at which a run of ``solver.duration_s`` ends before the side drift is full [m/s]."""
+    lasts = config.solver.duration_s
+    return tuple(float(v) for v in speeds if drift_time_s(config, v) > lasts)

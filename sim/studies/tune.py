@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from sim.config import Config, with_overrides
 from sim.kernels.motion import MEASURES
 from sim.studies.axes import NAMED_AXES, Overrides, axis_label
 from sim.studies.engine import CLASSES, FAILED, STATUSES, run_configs
+from sim.studies.speeds import drift_time_s
 from sim.studies.starts import STEADY
 from sim.studies.study import Axis, Study
 
@@ -46,9 +47,6 @@ WIDEST_DEG = 45.0  # a wire is not bent further to tune a bait
 CENTRE_DEG = 20.0  # within it the steps are half as long
 STEPS_DEG = (0.5, 0.25, 0.1)
 NEAR_MM = 0.1  # least step of the knot, and how well its place is told
-# A bait that runs off swings out along the line until the line stands still: within the time in
-# which it is towed so many lengths of the line, measured over the second half.
-LINE_LENGTHS = 2.5
 TRUE_SHARE = 0.1  # of the limits, within which a bait runs true
 LEAST_GAIN = 0.05  # of the limits, below which a bend is not worth the pliers
 BETWEEN = 50  # places looked at between two bends
@@ -100,23 +98,23 @@ def tune_study(
 
     Notes
     -----
-    The side drift comes in slowly, as the line swings out: at the slowest speed ``LINE_LENGTHS``
-    lengths of the line are to be towed. Where ``solver.duration_s`` is too short for that it is
-    raised, up to ``solver.max_duration_s``; no run is stopped early.
+    The side drift comes in slowly, as the line swings out: :func:`sim.studies.speeds.drift_time_s`.
+    Where ``solver.duration_s`` is too short for that at the slowest speed it is raised, up to
+    ``solver.max_duration_s``; :func:`sim.studies.speeds.not_full` tells where that is too short as
+    well. No run is stopped early.
 
     Raises
     ------
     ValueError
         Without a line or a tie point, or without 0 among the bends.
     """
-    tie, line, solver = config.bait.tie, config.line, config.solver
-    if tie is None or line is None:
+    tie, solver = config.bait.tie, config.solver
+    if tie is None or config.line is None:
         raise ValueError("no eye to bend without [bait.tie] and [line]")
     row = bends_for(tie.eye_mm) if bends is None else np.asarray(bends, dtype=float)
     if not (row == 0.0).any():
         raise ValueError("the bends must have 0 among them, the eye as it is")
-    need = float(math.ceil(LINE_LENGTHS * line.length_m / min(speeds)))
-    longer = min(need, solver.max_duration_s)
+    longer = min(drift_time_s(config, min(speeds)), solver.max_duration_s)
     if longer > solver.duration_s:
         config = with_overrides(config, {"solver.duration_s": longer})
     return Study(
@@ -152,8 +150,9 @@ class Swims:
     sound : ndarray of bool  settled, and did not go round
     round_ : ndarray of bool went round, at the end or on the way
     failed : ndarray of bool no sound numerics or no sound configuration
-    share : ndarray          the larger of drift and lean as shares of their limits, infinite where
-                             the run is not sound
+    share : ndarray          the larger of drift and lean as shares of their limits; infinite for
+                             runs that go round or fail, and for those that :func:`tuning` puts
+                             beyond every limit because they do not settle
     """
 
     drift: np.ndarray
@@ -173,13 +172,13 @@ class Swims:
         drift = np.degrees(np.arctan(measures["side_drift_m_per_m"]))
         lean = np.asarray(measures["lean_deg"], dtype=float)
         round_ = goes_round(motion_class, measures["most_turns"], limits.spin_turns)
-        known = np.isfinite(drift) & np.isfinite(lean)
-        sound = (status == _SETTLED) & ~round_ & known
-        worse = np.maximum(np.abs(drift) / limits.run_off_deg, np.abs(lean) / limits.lean_deg)
         failed = np.isin(status, _FAILED)
+        known = np.isfinite(drift) & np.isfinite(lean) & ~round_ & ~failed
+        sound = (status == _SETTLED) & known
+        worse = np.maximum(np.abs(drift) / limits.run_off_deg, np.abs(lean) / limits.lean_deg)
         return cls(
             drift, lean, np.asarray(motion_class), sound, round_, failed,
-            np.where(sound, worse, math.inf),
+            np.where(known, worse, math.inf),
         )  # fmt: skip
 
     def at(self, index: Any) -> Swims:
@@ -187,8 +186,19 @@ class Swims:
         return Swims(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
 
     @property
+    def unsettled(self) -> np.ndarray:
+        """Runs that neither go round nor fail, but do not settle."""
+        return ~(self.sound | self.round_ | self.failed)
+
+    @property
+    def measured(self) -> np.ndarray:
+        """Runs whose drift and lean mean something, settled or not."""
+        known = np.isfinite(self.drift) & np.isfinite(self.lean)
+        return known & ~(self.round_ | self.failed)
+
+    @property
     def worst(self) -> float:
-        """Largest share of the limits, infinite when a run is not sound."""
+        """Largest share of the limits, infinite when a run is beyond every limit."""
         return float(self.share.max())
 
 
@@ -244,10 +254,14 @@ def tuning(result: MapResult) -> Tuning:
     Notes
     -----
     The best bend has the least worst share over the speeds of max(drift / limits.run_off_deg,
-    lean / limits.lean_deg). Runs that go round, fail or do not settle are beyond every limit: first
-    the fewest of them count. Drift and lean are interpolated between the bends that were run, and
-    the better by its runs of the two next to that optimum is taken, so that the figures told are
-    those of runs. A gain of less than ``LEAST_GAIN`` is no reason to bend.
+    lean / limits.lean_deg). Runs that go round or fail are beyond every limit: first the fewest of
+    them count. Drift and lean are interpolated between the bends that were run, and the better by
+    its runs of the two next to that optimum is taken, so that the figures told are those of runs. A
+    gain of less than ``LEAST_GAIN`` is no reason to bend.
+
+    Whether a run settles hangs on a hair's breadth. The drift and lean of one that does not count
+    as measured, so that no bend is worth while for settling alone. Only where the eye as it is
+    settles, and bends next to each other do not, are these beyond every limit.
     """
     study = result.study
     bends, speeds = (np.asarray(axis.values, dtype=float) for axis in study.axes)
@@ -259,13 +273,15 @@ def tuning(result: MapResult) -> Tuning:
         limits,
     )
     own = int(np.abs(bends).argmin())
+    swims = replace(swims, share=np.where(_lastingly_unsettled(swims, own), math.inf, swims.share))
     fine = _between(bends)
     share = _interpolated(fine, bends, swims, limits)
     optimum = float(fine[_least(_score(share), fine)])
     score = _score(swims.share)
     right = min(int(np.searchsorted(bends, optimum)), bends.size - 1)
     near = [i for i in (right - 1, right) if i >= 0]
-    best = min(near, key=lambda i: (score[i], abs(bends[i] - optimum)))
+    unsettled = (swims.unsettled & ~swims.unsettled[own]).sum(axis=1)
+    best = min(near, key=lambda i: (unsettled[i], score[i], abs(bends[i] - optimum)))
     if score[own] - score[best] < LEAST_GAIN:
         best = own
     window, open_ends = _window(fine, share.max(axis=1) <= 1.0, float(bends[best]))
@@ -280,6 +296,12 @@ def tuning(result: MapResult) -> Tuning:
     return Tuning(bends, speeds, swims, own, best, optimum, window, open_ends, verdict)
 
 
+def _lastingly_unsettled(swims: Swims, own: int) -> np.ndarray:
+    """Runs that do not settle where the eye as it is does, nor one next to them, shape (n, m)."""
+    open_ = np.pad(swims.unsettled, ((1, 1), (0, 0)))
+    return swims.unsettled & (open_[:-2] | open_[2:]) & swims.sound[own]
+
+
 def _between(bends: np.ndarray) -> np.ndarray:
     """The bends and places between them."""
     part = np.arange(BETWEEN) / BETWEEN
@@ -290,13 +312,13 @@ def _between(bends: np.ndarray) -> np.ndarray:
 def _interpolated(
     fine: np.ndarray, bends: np.ndarray, swims: Swims, limits: Limits
 ) -> np.ndarray:  # fmt: skip
-    """Shares of the limits at places between the bends, infinite beside a run that is not sound."""
+    """Shares of the limits at places between the bends, infinite beside a run beyond them all."""
     found = np.full((fine.size, swims.sound.shape[1]), math.inf)
     for m in range(found.shape[1]):
-        sound = swims.sound[:, m]
-        known = np.interp(fine, bends, sound.astype(float)) > 1.0 - 1e-9
+        counts = np.isfinite(swims.share[:, m])
+        known = np.interp(fine, bends, counts.astype(float)) > 1.0 - 1e-9
         drift, lean = (
-            np.interp(fine, bends, np.where(sound, values[:, m], 0.0))
+            np.interp(fine, bends, np.where(counts, values[:, m], 0.0))
             for values in (swims.drift, swims.lean)
         )
         worse = np.maximum(np.abs(drift) / limits.run_off_deg, np.abs(lean) / limits.lean_deg)
@@ -356,7 +378,7 @@ class Righted:
     """How a bait swims, the eye unbent, once some of its asymmetries are put right.
 
     ``swims`` has shape (speeds,); ``cures`` when drift and lean then keep within their limits at
-    all speeds.
+    all speeds, whether it settles or not.
     """
 
     asymmetries: tuple[Asymmetry, ...]

@@ -23,6 +23,11 @@ PAIRS = (
         "target",
     ),
     ("two processes over one", "map 2 processes", "map 1 process"),
+    (
+        "builds of one bait over cells of a map, two processes",
+        "builds 2 processes",
+        "map 2 processes",
+    ),
     ("with early stops over without", "map 2 early", "map 2 processes"),
     (
         "map on two processes over DOP853 from Python at equal error",

@@ -99,6 +99,23 @@ def test_a_variant_that_is_no_bait(call, pike):
                for line in answer.stderr.splitlines())  # fmt: skip
     assert "length_mm" in answer.stderr
     assert "bait.bill.width_mm" in answer.stderr
+    # neither an option nor a bad name hides it
+    answer = call("compare", pike, "--variant", "odd: bait.bill.lenght_mm=18", "--slowest", 3,
+                  "--output", "a.png")  # fmt: skip
+    lines = answer.stderr.splitlines()
+    assert answer.code == 2
+    assert lines[0].startswith("--slowest 3: must be less than --fastest 2 m/s")
+    assert lines[1].startswith('--variant "odd": pike.toml: ')
+    assert lines[-1].startswith("--picture a.png: ") or lines[-1].startswith("--output a.png: ")
+
+
+def test_what_is_for_maps_is_refused(call, pike):
+    assert call("compare", pike, *LONG, *FAST).code == 0
+    answer = call("show", RESULT, "--contours", "lean_deg")
+    assert answer.code == 2
+    assert answer.stderr == (
+        f"--contours lean_deg: is for maps, and {RESULT} is none. Leave it out.\n"
+    )
 
 
 def test_nothing_is_replaced_unless_asked_to(call, pike):

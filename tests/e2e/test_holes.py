@@ -12,7 +12,7 @@ import pytest
 from e2e_helpers import PIKE, Answer, without_line
 from typer.testing import CliRunner
 
-import sim.studies.holes
+import sim.studies.changes
 import sim.studies.run
 from sim import terminal
 from sim.bait.tie_path import tie_path
@@ -171,7 +171,7 @@ def test_an_interrupt_after_the_runs_keeps_them(pike, call, monkeypatch):
     def stop(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(sim.studies.holes, "try_changes", stop)
+    monkeypatch.setattr(sim.studies.changes, "try_changes", stop)
     answer = call("holes", pike, *GOOD, *ONE, "--try-changes")
     assert answer.code == terminal.INTERRUPTED
     assert answer.stderr.strip() == f"interrupted; the holes are in {H5}."
@@ -264,8 +264,8 @@ def test_show_gives_the_answer_again(finished, made, call):
     assert lines[: len(before) - 2] == before[:-2]
     flat = " ".join(answer.stdout.split())
     assert (
-        "runtrue holes pike.toml --try-changes --force --pitch-mm 4 --slowest 0.8 --fastest 1.6"
-        " --speeds 3" in flat
+        "runtrue holes pike.toml --try-changes --pitch-mm 4 --slowest 0.8 --fastest 1.6"
+        " --speeds 3 --force" in flat
     )
     assert lines[-1] == f"Read from {H5}"
 
@@ -279,10 +279,31 @@ def test_show_as_json_and_drawn_again(finished, call):
     assert Path("again.png").read_bytes() == PNG.read_bytes()
 
 
-def test_show_draws_a_measure_of_the_same_runs(finished, call):
-    answer = call("show", H5, "--quantity", "roll_amplitude_deg", "--picture", "roll.png")
-    assert answer.code == 0
-    assert Path("roll.png").read_bytes() != PNG.read_bytes()
+def test_the_command_that_tries_changes_names_another_file(finished, call):
+    H5.rename("mine.h5")
+    assert "--speeds 3 --output mine.h5 --force" in " ".join(call("show", "mine.h5").stdout.split())
+
+
+@pytest.mark.parametrize("more", [(), ("--picture", "roll.png")])
+def test_what_is_for_maps_is_refused(finished, call, more):
+    answer = call("show", H5, "--quantity", "roll_amplitude_deg", "--contours", "none", *more)
+    assert (answer.code, answer.stdout) == (2, "")
+    assert answer.stderr.splitlines() == [
+        f"--contours none: is for maps, and {H5} is none. Leave it out.",
+        f"--quantity roll_amplitude_deg: is for maps, and {H5} is none. Leave it out.",
+    ]
+    assert not Path("roll.png").exists()
+
+
+def test_bad_names_are_told_with_the_rest(pike, call, no_runs):
+    lines = refused(
+        call("holes", pike, "--pitch-mm", "20", "--output", "pike.toml", "--picture", "a.gif",
+             "--set", "bait.bill.lenght_mm=3")
+    )  # fmt: skip
+    assert len(lines) == 4
+    assert lines[0].startswith("--pitch-mm 20: ") and "length_mm" in lines[1]
+    assert "must end in .png, .svg or .pdf" in lines[2]
+    assert lines[3].startswith("--output pike.toml: is the configuration itself")
 
 
 def test_help_gives_units_and_an_example(call):

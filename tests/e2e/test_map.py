@@ -519,6 +519,10 @@ def test_ctrl_c_then_the_command_that_was_told(call, small):
         " --output, --force to begin anew, or go on with it:",
         told,
     ]
+    # that of another study is not known
+    (line,) = refused(call(*asked, "--set", "axis.1.count=31"), 1)
+    assert line.startswith(f"{Path('out put/a.h5.part')}: another study (sha256 ")
+    assert line.endswith(" or go on with it by the command that began it and --resume.")
     answer = call(*words[1:])
     assert answer.code == 0
     got = json.loads(answer.stdout)

@@ -24,14 +24,16 @@ from sim.cli import app
 from sim.errors import RuntrueError
 from sim.studies.builds import DOUBTS, ERRORS
 from sim.studies.compare import differences, same_content
+from sim.studies.parts import PartFolder
 from sim.studies.risk_store import load_risk
 
 H5, PNG = Path("results/pike-risk.h5"), Path("results/pike-risk.png")
 SMALL = ("--builds", "16", "--speeds", "1", "--workers", "1")
-# Half a second of motion: what it comes to is of no interest.
+# A second of motion, and a line so short that this is long enough: what it comes to is of no
+# interest.
 SHORT = (
-    "--set", "solver.duration_s=0.5", "--set", "solver.max_duration_s=1", "--set",
-    "solver.step_ms=4",
+    "--set", "solver.duration_s=1", "--set", "solver.max_duration_s=1", "--set",
+    "solver.step_ms=4", "--set", "line.length_m=0.2",
 )  # fmt: skip
 
 
@@ -92,7 +94,7 @@ def test_summary_and_files(made):
     assert re.fullmatch(rf"pike-risk: {runs} of {runs} runs(, \d+ a second)?\n", stderr)
     assert sorted(p.name for p in (folder / "results").iterdir()) == [H5.name, PNG.name]
     study = result.study
-    assert (study.builds, study.few, study.pairs, study.speeds) == (16, 4, 16, (1.0,))
+    assert (study.builds, study.few, study.pairs, study.speeds) == (16, 16, 16, (1.0,))
     assert (study.source_path, study.target, study.seed) == ("pike.toml", 0.05, 1)
     assert (folder / PNG).read_bytes().startswith(b"\x89PNG")
 
@@ -134,16 +136,28 @@ def test_options_reach_the_study(call, pike):
     assert "          retrieve.mode = tow\n" in answer.stdout
     assert not Path("results").exists()
     study = load_risk("a/b.h5").study
-    assert (study.builds, study.few, study.pairs, study.seed) == (20, 5, 16, 3)
+    assert (study.builds, study.few, study.pairs, study.seed) == (20, 20, 16, 3)
     assert study.speeds == (0.5, 1.5)  # that of the file, 1 m/s, is none of them
     assert study.target == 0.07
     assert study.base.build.errors == "even"
     assert study.base.retrieve.mode == "tow"
 
 
+def test_runs_too_short_for_the_side_drift_are_made_longer(call, pike):
+    words = ("risk", pike, *SMALL, "--set", "line.length_m=0.6", "--set", "solver.step_ms=4",
+             "--set", "solver.duration_s=1", "--set", "solver.max_duration_s=1.5")  # fmt: skip
+    answer = call(*words)
+    assert answer.code == 0
+    # 2.5 lengths of the line at 1 m/s
+    assert "          solver.duration_s = 2.0\n" in answer.stdout
+    assert "          solver.max_duration_s = 2.0\n" in answer.stdout
+    solver = load_risk(H5).study.base.solver
+    assert (solver.duration_s, solver.max_duration_s) == (2.0, 2.0)
+
+
 @pytest.mark.parametrize(
     ("builds", "few", "pairs"),
-    [(16, 4, 16), (200, 50, 32), (2000, 500, 256), (100_000, 1000, 16384)],
+    [(16, 16, 16), (600, 500, 64), (3000, 750, 512), (100_000, 1000, 16384)],
 )
 def test_sizes_of_the_samples(pike, builds, few, pairs):
     import sim
@@ -398,6 +412,22 @@ def test_killed_then_interrupted_then_gone_on_with(call, pike):
     words = shlex.split(told)
     assert words[:4] == ["runtrue", "risk", "pike.toml", "--resume"]
     assert sorted(words[4:]) == sorted(asked[2:])
+    # of another study the command is not known
+    (line,) = refused(call(*asked, "--seed", "6"), 1)
+    assert re.fullmatch(
+        re.escape(f"{Path('out put/a.h5.part')}: another study (sha256 ")
+        + r"[0-9a-f]{12}, now [0-9a-f]{12}\) was stopped before it was finished\. Use another"
+        r" --output, --force to begin anew, or go on with it by the command that began it and"
+        r" --resume\.",
+        line,
+    )
+    # what is worked on was not stopped
+    with PartFolder.of(Path("out put/a.h5").resolve(), "").locked():
+        for more in ((), ("--resume",), ("--force",)):
+            assert refused(call(*asked, *more), 1) == [
+                f"{Path('out put/a.h5.part')}: is being worked on by another process. Wait for it,"
+                " or use another --output."
+            ]
 
     code, stderr = stopped(*words[1:], after=4, by=signal.SIGINT)
     assert code == 130

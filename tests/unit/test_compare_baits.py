@@ -8,14 +8,22 @@ import math
 import numpy as np
 import pytest
 from map_examples import CONFIGS
+from matplotlib.lines import Line2D
 
 import sim
+from sim.commands.compare import LONGEST_LABEL, read_variant, split_pairs
 from sim.commands.compare import MOST as MOST_OF_THE_COMMAND
-from sim.commands.compare import read_variant, split_pairs
 from sim.config import config_digest, with_overrides
 from sim.plots.cells import style_of
 from sim.plots.compare import compare_figure
-from sim.report.compare import compare_facts, compare_summary, went_round
+from sim.report.compare import (
+    LONGEST_NAME,
+    compare_facts,
+    compare_summary,
+    told_name,
+    turns_over,
+    went_round,
+)
 from sim.report.map import KINDS, LETTERS, MISSING
 from sim.report.text import as_text
 from sim.studies.engine import run_cases
@@ -172,8 +180,48 @@ def test_went_round_marks_what_its_class_hides(result):
         drawn = compare_figure(result)
         marks = [a for ax in drawn.axes for a in ax.lines if a.get_gid() == "went round"]
         assert len(marks) == 1
+        (ring,) = [h for h in drawn.legends[0].legend_handles if isinstance(h, Line2D)]
+        assert (ring.get_marker(), ring.get_label()) == ("o", "went round on the way")
     finally:
         result.measures["most_turns"][1, 2, 0] -= 1.5
+
+
+def test_side_drift_is_told_in_mm_a_metre(result):
+    drift = result.measures["side_drift_m_per_m"]
+    before = drift.copy()
+    try:
+        drift[0, 2, 0], drift[1, 1, 0] = 0.012, -0.034
+        lines = [line.split() for line in as_text(compare_summary(result), 100).splitlines()]
+        start = next(i for i, words in enumerate(lines) if words[:1] == ["At"])
+        assert lines[start + 1][-1] == "drift" and lines[start + 2][-1] == "mm/m"
+        assert [words[-1] for words in lines[start + 3 : start + 6]] == ["12", "-34", "-46"]
+    finally:
+        drift[:] = before
+
+
+def test_a_bait_that_turns_over_has_no_wobble_to_compare(result):
+    kinds = result.motion_class
+    before = kinds.copy()
+    try:
+        kinds[1, 1, 0] = KINDS.index("spinning")
+        assert turns_over(result).tolist() == [False, True, False]
+        less = compare_facts(result)["baits"][1]["less_the_first"]
+        assert math.isnan(less["wobble_frequency_hz"]) and math.isnan(less["lean_deg"])
+        assert math.isfinite(less["depth_m"]) and math.isfinite(less["mass_g"])
+        text = as_text(compare_summary(result), 100).splitlines()
+        start = next(i for i, line in enumerate(text) if line.startswith("At the own speed"))
+        row = next(line for line in text[start:] if line.split()[:1] == [NAMES[1]])
+        assert row.split()[2:7] == ["-"] * 5
+    finally:
+        kinds[:] = before
+    assert not turns_over(result).any()
+
+
+def test_names_are_cut_at_one_length(result):
+    assert told_name("a" * 40) == "a" * 40
+    cut = told_name("b" * 41)
+    assert cut == "b" * 36 + " ..."
+    assert LONGEST_NAME == LONGEST_LABEL == 40
 
 
 def test_the_picture_has_a_row_each_to_one_scale(result):
@@ -245,5 +293,6 @@ def test_a_bait_that_cannot_be_put_together_has_no_weight(tmp_path):
     assert facts["baits"][1]["classes"] == ["failed", "failed"]
     assert facts["failures"][0]["runs"] == 2
     text = as_text(compare_summary(result), 100)
+    assert "second line" not in text  # there is nothing to tell there
     assert "invalid, as shallow-runner (2) at 0.5 m/s: " in " ".join(text.split())
     compare_figure(result)

@@ -32,11 +32,10 @@ from sim.report.holes import (
 )
 from sim.report.map import KINDS, LETTERS
 from sim.report.text import as_text
+from sim.studies.changes import Change, changes_of, try_changes
 from sim.studies.engine import run_cases
 from sim.studies.holes import (
-    Change,
     balanced_throughout,
-    changes_of,
     depth_angle_deg,
     goes_round,
     hole_places,
@@ -48,7 +47,6 @@ from sim.studies.holes import (
     sweet_spot,
     sweet_spots,
     told_holes,
-    try_changes,
     widest_range,
 )
 from sim.studies.run import run_study
@@ -429,13 +427,17 @@ def test_command_that_tries_again_lays_out_the_same_row():
     study = holes_study(config, 2.0, speed_row(config, 0.5, 2.0, 4))
     words = again(study).split()
     assert words[:4] == ["runtrue", "holes", str(CONFIGS / "shallow-runner.toml"), "--try-changes"]
-    given = dict(zip(words[5::2], words[6::2], strict=True))
+    given = dict(zip(words[4::2], words[5::2], strict=True))
     assert given == {
         "--pitch-mm": "2", "--slowest": "0.5", "--fastest": "2", "--speeds": "4",
         "--set": "bait.bill.width_mm=21.0",
     }  # fmt: skip
     uneven = holes_study(config, 2.0, speed_row(config, 0.5, 2.0, 3))  # 1 m/s came on top
     assert "--speeds 3" in again(uneven)
+    # only a file that is known is replaced, and it is named where it is not the usual one
+    assert "--force" not in words
+    assert again(study, "results/shallow-runner-holes.h5").split() == [*words, "--force"]
+    assert again(study, "other.h5").split() == [*words, "--output", "other.h5", "--force"]
 
 
 # ---- the picture --------------------------------------------------------------------------------
@@ -483,6 +485,29 @@ def test_picture_keeps_all_words_on_the_paper():
     for words in (*figure.texts, *(ax.title for ax in figure.axes), *figure.legends):
         box = words.get_window_extent()
         assert box.x0 >= 0.0 and box.x1 <= width and box.y0 >= 0.0 and box.y1 <= height, words
+
+
+@pytest.mark.parametrize("low", [True, False])
+def test_names_of_limits_keep_off_the_curves(low):
+    result = fine_row("ttBBBO")
+    yaw = result.measures["yaw_amplitude_deg"]
+    # all along just above the limit of yaw, or from the left end only
+    yaw[:] = 8.0 if low else 60.0
+    yaw[: len(yaw) // 2] = 8.0
+    figure = holes_figure(result)
+    figure.canvas.draw()
+    swing = figure.axes[1]
+    names = [text for text in swing.texts if text.get_gid() == "limit"]
+    assert [name.get_text() for name in names] == [
+        "yaw: tight below 6 deg", "roll: over-rolling above 35 deg",
+    ]  # fmt: skip
+    for name in names:
+        box = name.get_window_extent()
+        for line in swing.lines[:2]:
+            points = swing.transData.transform(
+                np.column_stack([line.get_xdata(), line.get_ydata()])
+            )
+            assert not any(box.contains(*point) for point in points)
 
 
 # ---- changes ------------------------------------------------------------------------------------

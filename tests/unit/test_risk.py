@@ -38,6 +38,7 @@ from sim.studies.risk import (
     gather,
     indices,
     judged,
+    long_enough,
     outcomes,
     searches,
     severity,
@@ -50,6 +51,26 @@ from sim.studies.run import carry_out
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 KEYS = [quantity.key for quantity in ERRORS]
 YAW, ROLL, RIGHT = (KEYS.index(f"bill_{name}") for name in ("yaw_deg", "roll_deg", "right_mm"))
+
+
+# 2.5 lengths of the line at the fastest speed, in whole seconds
+@pytest.mark.parametrize(
+    ("length_m", "speeds", "changed"),
+    [
+        (3.0, (0.4, 2.0), {}),  # 4 s, and 8 s are run
+        (3.0, (0.4,), {"solver.duration_s": 19.0}),
+        (20.0, (0.4, 2.0), {"solver.duration_s": 25.0, "solver.max_duration_s": 25.0}),
+        (6.4, (0.4, 2.0), {}),  # 8 s
+        (9000.0, (2.0,), {"solver.duration_s": 600.0, "solver.max_duration_s": 600.0}),
+    ],
+)
+def test_runs_last_until_the_drift_is_full_at_the_fastest_speed(runner, length_m, speeds, changed):
+    config = with_overrides(runner, {"line.length_m": length_m})
+    longer = long_enough(config, speeds)
+    assert longer.overrides == config.overrides | changed
+    assert longer.solver.duration_s == changed.get("solver.duration_s", 8.0)
+    assert longer.solver.max_duration_s == changed.get("solver.max_duration_s", 24.0)
+
 
 Response = Callable[[np.ndarray], dict[str, float]]
 

@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Callable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from sim.plots.style import OKABE_ITO
 from sim.report.risk import risk_facts, risk_summary
 from sim.report.risk_figures import (
     at_speeds,
+    builds_needed,
     curable,
     difference,
     held_to,
@@ -309,7 +311,12 @@ def test_all_bad_but_the_one_as_meant():
     result = run_toy(make_study(TWO, SOME), does)
     texts = findings(result)
     assert texts[0] == "All 128 builds over-roll (95 %: at least 97.1 %)."
-    assert "better workmanship cures little or nothing of it" in texts[-1]
+    cure, _ = curable(result)
+    low, high = (f"{100.0 * v:.0f}" for v in cure[1:])
+    assert (
+        f"what better workmanship cures cannot be told from 128 builds ({low} to {high} in 100)"
+        in texts[-1]
+    )
     assert "bad in all  all 128 (at least 97.1 %)" in words(result)
 
 
@@ -354,7 +361,48 @@ def test_kinds_of_bad_ones_are_told_by_their_number():
     assert failure["example"] == {"design": "workmanship", "build": 0, "speed_m_s": 1.0}
 
 
+def test_too_few_builds_to_tell_a_tolerance():
+    result = run_toy(make_study(TWO, builds=64, few=16), by_yaw(0.7))
+    (search,) = searches(result)
+    assert search.scale not in (None, 1.0)  # it was looked for
+    assert findings(result)[1] == (
+        "How closely to build for 5 % cannot be told from 64 builds: draw 300 or more (--builds"
+        " 300)."
+    )
+    text = words(result)
+    assert "What matters" in text
+    assert "to be held" not in text
+    tolerance = risk_figure(result).axes[2]
+    assert tolerance.get_title(loc="left") == (
+        "How closely to build (16 builds a trial: too few to tell)"
+    )
+    assert not [line for line in tolerance.lines if line.get_linestyle() == ":"]
+    # nor that it will do
+    good = run_toy(make_study(TWO, builds=64, few=16), by_yaw(1.99))
+    assert searches(good)[0].holds
+    assert "cannot be told from 64 builds" in findings(good)[1]
+
+
+@pytest.mark.parametrize(("target", "builds"), [(0.05, 300), (0.02, 800), (0.5, 100)])
+def test_builds_needed_for_a_target(target, builds):
+    assert builds_needed(target) == builds
+    none = Share.of(np.zeros(builds // 4, dtype=bool))
+    assert none.high <= target
+    if builds > 100:
+        assert Share.of(np.zeros((builds - 100) // 4, dtype=bool)).high > target
+
+
 # --------------------------------------------------------------------- workmanship and coefficients
+
+
+def test_a_cure_that_is_none():
+    def does(design: Design, *drawn: Any) -> tuple[str, dict[str, float]]:
+        return ("balanced" if design.kind == "meant" else "over-rolls"), {}
+
+    result = run_toy(make_study({"bill_yaw_deg": 2.0}, SOME, (1.0,), builds=512, few=512), does)
+    cure, _ = curable(result)
+    assert cure.low < 0.0 < cure.high < 0.03
+    assert "better workmanship cures little or nothing of it" in findings(result)[-1]
 
 
 def by_both(
@@ -468,9 +516,10 @@ def test_drift_to_either_side():
     assert mean == pytest.approx(drift.mean())
     assert half == pytest.approx(1.96 * drift.std(ddof=1) / math.sqrt(128))
     assert at.port == Share.of(yaw < 0.0)
-    assert "As many drift to port as to starboard." in words(symmetric)
+    assert "No side is preferred, as far as 128 builds tell." in words(symmetric)
 
     def leaning(*given: Any) -> tuple[str, dict[str, float]]:
+        # every one, that as meant as well
         return "balanced", {"side_drift_m_per_m": -0.02, "roll_amplitude_deg": abs(given[3][YAW])}
 
     text = words(run_toy(study, leaning))
@@ -482,10 +531,73 @@ def test_drift_to_either_side():
     )
 
 
+def test_as_many_to_either_side_needs_a_narrow_interval():
+    def even(design: Design, build: int, *_: Any) -> tuple[str, dict[str, float]]:
+        return "balanced", {"side_drift_m_per_m": 0.01 * (-1.0) ** build}
+
+    study = make_study(TWO, builds=2048)
+    port = Share.of(np.arange(2048) < 1024)
+    assert (round(100.0 * port.low), round(100.0 * port.high)) == (48, 52)
+    assert (
+        "As many drift to port as to starboard: 48 to 52 % to port at every speed (95 %)."
+        in words(run_toy(study, even))
+    )
+    few = words(run_toy(make_study(TWO, builds=200), even))
+    assert "As many" not in few
+    assert "No side is preferred, as far as 200 builds tell." in few
+
+
+def test_a_bait_that_does_not_lean_itself():
+    def does(design: Design, build: int, speed: float, *_: Any) -> tuple[str, dict[str, float]]:
+        if design.kind == "meant":
+            return "balanced", {"side_drift_m_per_m": 0.02 if speed == 1.0 else -0.02}
+        return "balanced", {"side_drift_m_per_m": -0.02 if build % 4 else 0.02}
+
+    assert (
+        "More builds drift to port at 2 m/s: the bait as meant leans that way. More builds drift to"
+        " port at 1 m/s: the bait as meant does not, so that it may be chance."
+    ) in " ".join(words(run_toy(make_study(TWO), does)).split())
+
+
 def test_a_bait_that_keeps_to_its_track_drifts_to_no_side():
     at = at_speeds(run_toy(make_study(TWO), balanced))[0]
     assert at.port is None
     assert at.drift == (0.0, 0.0)
+
+
+def test_side_drift_that_is_not_full_is_told():
+    study = make_study(TWO, speeds=(0.5, 1.0, 2.0))
+    assert (study.base.line.length_m, study.base.solver.duration_s) == (3.0, 8.0)
+    result = run_toy(study, balanced)
+    # 2.5 lengths of the line take 15 s, 7.5 s and less
+    assert (
+        "Side drift at 0.5 m/s is read before it is full, and builds that run off may be missed"
+        " there: it takes 15 s, solver.duration_s is 8 s."
+    ) in " ".join(words(result).split())
+    assert risk_facts(result)["drift_not_full_speeds_m_s"] == [0.5]
+    fast = run_toy(make_study(TWO), balanced)
+    assert "before it is full" not in words(fast)
+    assert risk_facts(fast)["drift_not_full_speeds_m_s"] == []
+
+
+@pytest.mark.parametrize("width", [100, 80])
+def test_no_share_is_broken(width):
+    def does(design: Design, build: int, speed: float, *_: Any) -> tuple[str, dict[str, float]]:
+        kinds = {"meant": "tight", "workmanship": "balanced", "both": "does not settle"}
+        drift = {"side_drift_m_per_m": 0.02 if build % 40 else -0.02}
+        return kinds.get(design.kind, "balanced"), drift
+
+    speeds = tuple(np.linspace(0.5, 2.0, 7).tolist())
+    study = make_study(TWO, SOME, speeds, builds=64, few=64)
+    text = as_text(risk_summary(run_toy(study, does)), width)
+    tables = [line for line in text.splitlines() if re.match(r"  [\d a-z*.]+  ", line)]
+    for line in tables:
+        assert line.count("(") == line.count(")"), line
+        assert "…" not in line
+    row = next(line for line in tables if line.startswith("  does not settle "))
+    assert row.count("none (to 5.7 %)") == 2
+    wide = as_text(risk_summary(run_toy(study, does)), 120)
+    assert "none of 64 (at most 5.7 %)" in wide
 
 
 # ---------------------------------------------------------------------------------- what matters
@@ -526,8 +638,9 @@ def test_json_document():
     assert list(document) == [
         "name", "bait", "config", "speeds_m_s", "builds", "builds_of_a_search", "pairs", "target",
         "seed", "errors_lie", "tolerances", "coefficients", "good_as_meant", "judged_speeds_m_s",
-        "shares", "curable", "prototype_only", "speeds", "indices", "searches", "in_words", "runs",
-        "seconds", "runs_per_s", "failures", "output", "pictures", "provenance",
+        "drift_not_full_speeds_m_s", "shares", "curable", "prototype_only", "speeds", "indices",
+        "searches", "in_words", "runs", "seconds", "runs_per_s", "failures", "output", "pictures",
+        "provenance",
     ]  # fmt: skip
     runs = int((result.status != STATUSES.index("not run")).sum())
     assert (document["runs"], document["seconds"]) == (runs, 4.0)
@@ -608,6 +721,34 @@ def test_picture_shows_every_build_and_every_share():
     (line,) = [c for c in tolerance.containers]
     assert line[0].get_xdata().tolist() == [t.scale for t in search.trials]
     assert line[0].get_ydata() == pytest.approx([100.0 * t.bad.share for t in search.trials])
+
+
+@pytest.mark.parametrize("count", [3, 4, 6, 14, 20])
+def test_pictures_of_many_speeds(count):
+    speeds = tuple(np.linspace(0.4, 2.0, count).tolist())
+    result = run_toy(make_study(TWO, SOME, speeds), by_both)
+    figure = risk_figure(result)
+    figure.canvas.draw()
+    bars, _, tolerance, _ = figure.axes
+    told = [label for label in bars.get_yticklabels() if label.get_text()]
+    assert len(told) == count + 3
+    boxes = sorted((label.get_window_extent() for label in told), key=lambda box: box.y0)
+    for below, above in pairwise(boxes):
+        assert below.y1 <= above.y0 + 1.0
+    assert min(box.x0 for box in boxes) >= 0.0
+    # a letter in every bar
+    letters = [t for t in bars.texts if t.get_text().startswith("B ")]
+    assert len(letters) == len(told)
+    title = bars.get_title(loc="left")
+    assert ("any speed" in title) == (count > 4)
+    assert bars._left_title.get_window_extent().x1 < figure.axes[1].get_window_extent().x0
+    # the line at what is to be held ends below the legend
+    legend = tolerance.get_legend().get_window_extent()
+    for line in tolerance.lines:
+        if line.get_linestyle() == ":":
+            assert line.get_window_extent().y1 <= legend.y0
+    for container in tolerance.containers:
+        assert container[0].get_window_extent().y1 <= legend.y0
 
 
 def test_outcomes_are_told_apart_without_colour():

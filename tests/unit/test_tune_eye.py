@@ -14,11 +14,12 @@ from sim.config import with_overrides
 from sim.errors import ConfigError
 from sim.plots.tune import tune_figure
 from sim.report.text import as_text
-from sim.report.tune import tune_facts, tune_summary
+from sim.report.tune import trouble, tune_facts, tune_summary
 from sim.studies.axes import NAMED_AXES, axis_overrides
 from sim.studies.engine import CLASSES, STATUSES
 from sim.studies.own_place import own_place
 from sim.studies.run import run_study
+from sim.studies.speeds import drift_time_s
 from sim.studies.tune import (
     BEND,
     SPEED,
@@ -170,6 +171,69 @@ def test_runs_that_do_not_settle_or_fail_are_beyond_every_limit():
     assert found.swims.failed.sum() == (ROW >= 2.0).sum()
 
 
+def test_no_bend_is_worth_while_for_settling_alone():
+    # at 2 m/s the eye as it is does not settle, and every bend beyond 3 deg does
+    drift = np.column_stack([0.1 * ROW + 4.0, 0.1 * ROW + 4.0])
+    result = made_up(ROW, SPEEDS, 4.0)
+    result.status[ROW < 3.0, 1] = STATUSES.index("not settled")
+    found = tuning(result)
+    assert (found.verdict, found.best) == ("leave", found.own)
+    assert found.before.worst == pytest.approx(0.4)
+    assert found.before.unsettled.tolist() == [False, True]
+    # a bend that lessens what was measured is still found
+    result = made_up(ROW, SPEEDS, drift - 10.0 * (drift - 4.0))
+    result.status[ROW < 3.0, 1] = STATUSES.index("not settled")
+    found = tuning(result)
+    assert (found.verdict, found.bend) == ("bend", pytest.approx(4.5, abs=0.5))
+
+
+def test_a_single_run_that_does_not_settle_does_not_narrow_the_window():
+    drift = np.column_stack([2.0 * (ROW - 3.0), 2.0 * (ROW - 3.0)])
+    result = made_up(ROW, SPEEDS, drift)
+    whole = tuning(result)
+    result.status[ROW == 5.0, 0] = STATUSES.index("not settled")
+    assert tuning(result).window == whole.window
+    result.status[ROW == 5.5, 0] = STATUSES.index("not settled")
+    assert tuning(result).window == (whole.window[0], 4.5)
+    # the figures told are those of a run that settles, where one of the two best does
+    assert whole.bend == 3.0
+    result.status[ROW == 3.0, 0] = STATUSES.index("not settled")
+    assert tuning(result).bend in (2.5, 3.5)
+
+
+def test_what_is_wrong_with_a_run_has_three_words():
+    result = made_up(ROW, (1.0, 1.5, 2.0), 20.0, most_turns=(0.0, 1.5, 0.0))
+    result.status[:, 0] = STATUSES.index("not settled")
+    result.status[:, 2] = STATUSES.index("diverged")
+    found = tuning(result)
+    assert [trouble(found.before, m) for m in range(3)] == [
+        "does not settle", "goes round", "fails",
+    ]  # fmt: skip
+    (words, _) = tune_facts(result)["in_words"]
+    assert words.endswith(
+        "at 1 m/s it runs 20.0 deg to starboard and leans 0.0 deg without settling, at 1.5 m/s it"
+        " goes round, at 2 m/s the run fails."
+    )
+
+
+def test_a_limit_kept_only_just_is_told():
+    # drift 9.5 of 10 left at best
+    drift = np.column_stack([np.abs(ROW - 2.0) + 9.5] * 2)
+    words = tune_facts(made_up(ROW, SPEEDS, drift))["in_words"]
+    assert words[0].endswith("It then keeps within its limits only just: 95 % of a limit is left.")
+
+
+def test_a_drift_that_is_not_full_is_told():
+    # a line of 30 m: 2.5 lengths take 75 s at 1 m/s, 38 s at 2, and 24 s are the most
+    result = made_up(ROW, SPEEDS, 0.0, line__length_m=30.0)
+    assert drift_time_s(result.study.base, 2.0) == 38.0
+    assert tune_facts(result)["drift_not_full_m_s"] == [1.0, 2.0]
+    text = " ".join(as_text(tune_summary(result), 100).split())
+    assert "not yet full at 1 and 2 m/s: raise solver.max_duration_s to 75 s" in text
+    assert tune_facts(made_up(ROW, SPEEDS, 0.0))["drift_not_full_m_s"] == []
+    assert "not yet full" not in as_text(tune_summary(made_up(ROW, SPEEDS, 0.0)), 100)
+
+
 def test_a_bait_that_runs_true_is_left_alone():
     # at most a tenth of a limit: 1 deg of drift
     found = tuning(made_up(ROW, SPEEDS, np.column_stack([ROW + 0.9, ROW + 0.9])))
@@ -261,7 +325,12 @@ def test_a_bait_alike_on_both_sides_needs_none(tuned):
     assert found.before.worst < 0.02
     facts = tune_facts(result)
     assert facts["put_right"] == []
-    assert facts["in_words"] == ["Runs true: leave the eye as it is."]
+    room = min(-found.window[0], found.window[1])
+    (words,) = facts["in_words"]
+    assert words == (
+        "Runs true: leave the eye as it is; it stays within the limits up to"
+        f" {math.floor(10.0 * room) / 10.0:.1f} deg either way."
+    )
 
 
 def test_a_mirrored_bait_is_bent_the_other_way(tuned):
@@ -348,7 +417,8 @@ def test_a_bait_that_no_bend_cures_is_told_as_such(tuned):
 def test_what_a_bend_leaves_over_and_what_cures_it_instead(tuned):
     # tried no further than a degree: by the finer row above it takes 2.5
     result = tuned(reach=1.0, bait__bill__yaw_error_deg=2.0)
-    found, facts = tuning(result), tune_facts(result)
+    found = tuning(result)
+    facts = tune_facts(result, righted=put_right(result.study.base, SPEEDS))
     assert (found.verdict, found.bend, found.window) == ("not cured", 1.0, None)
     best, cause = facts["in_words"]
     drift, lean = abs(found.after.drift[1]), abs(found.after.lean[1])
@@ -358,6 +428,15 @@ def test_what_a_bend_leaves_over_and_what_cures_it_instead(tuned):
         f" {drift:.1f} deg to port and leans {lean:.1f} deg to starboard."
     )
     assert cause == "Put right, bait.bill.yaw_error_deg cures it."
+    # what is not told is not run: the command that does is
+    stored = tune_facts(result, "other.h5")
+    assert (stored["put_right"], stored["in_words"]) == (None, [best])
+    assert stored["try_put_right"].endswith(
+        "--slowest 1 --fastest 2 --speeds 2 --set bait.bill.yaw_error_deg=2.0 --output other.h5"
+        " --force"
+    )
+    text = as_text(tune_summary(result, output="other.h5"), 100)
+    assert "runtrue tune" in text and "largest drift" not in text
 
 
 def test_the_picture_marks_the_bend_and_the_window(tuned):
@@ -368,7 +447,44 @@ def test_the_picture_marks_the_bend_and_the_window(tuned):
     found = tuning(tuned(bait__bill__yaw_error_deg=2.0))
     chosen = [a for a in drawn.axes[0].lines if a.get_gid() == "chosen"]
     assert list(chosen[0].get_xdata()) == [found.bend, found.bend]
+    # letters of the classes stand inside, off the numbers beside the panel
+    drawn.canvas.draw()
+    strip = drawn.axes[2]
+    frame = strip.get_window_extent()
+    letters = [text.get_window_extent() for text in strip.texts if text.get_gid() == "letter"]
+    assert letters
+    assert all(frame.x0 <= box.x0 and box.x1 <= frame.x1 for box in letters)
     plain = tune_figure(tuned())
     gids = [a.get_gid() for ax in plain.axes for a in (*ax.lines, *ax.patches)]
     assert "chosen" not in gids
     assert "window" not in gids
+
+
+def test_many_speeds_are_named_at_the_ends_of_their_curves():
+    speeds = tuple(0.5 + 0.25 * np.arange(7))
+    drift = np.column_stack([(m + 1.0) * (ROW - 2.0) for m in range(7)])
+    drawn = tune_figure(made_up(ROW, speeds, drift))
+    for ax in drawn.axes[:1]:
+        names = {text.get_text() for text in ax.texts}
+        assert {f"{v:.3g}" for v in speeds} <= names
+        assert ax.get_legend() is None
+    assert tune_figure(made_up(ROW, SPEEDS, drift[:, :2])).axes[0].get_legend() is not None
+
+
+def test_runs_that_have_no_drift_are_crossed_at_their_own_speed():
+    turns = np.zeros((ROW.size, 3))
+    turns[:, 1] = 1.5
+    turns[ROW == 0.0, 2] = 1.5
+    drawn = tune_figure(made_up(ROW, (1.0, 1.5, 2.0), (2.0 * (ROW - 3.0))[:, None],
+                                most_turns=turns))  # fmt: skip
+    before, after = (a for a in drawn.axes[4].lines if a.get_gid() == "beyond")
+    assert list(before.get_ydata()) == [1, 2]
+    assert list(after.get_ydata()) == [1]
+    assert set(before.get_xdata()).isdisjoint(after.get_xdata())
+
+
+def test_a_window_from_nought_has_no_minus_nought():
+    # within the limits up from 0 deg, but for what interpolation leaves
+    drawn = tune_figure(made_up(ROW, SPEEDS, (-4.0 * (ROW - 2.49))[:, None]))
+    words = " ".join(text.get_text() for text in drawn.texts)
+    assert "from 0.0 to +5.0 deg" in words
