@@ -107,7 +107,7 @@ def test_json_is_one_document_and_that_of_show(call, finished, no_runs):
     assert (got["speeds_m_s"], got["judged_speeds_m_s"]) == ([1.0], [1.0])
     assert [t["key"] for t in got["tolerances"]] == [q.key for q in ERRORS]
     assert [c["key"] for c in got["coefficients"]] == [q.key for q in DOUBTS]
-    for design, builds in (("workmanship", 16), ("both", 16), ("coefficients", 4)):
+    for design, builds in (("workmanship", 16), ("both", 16), ("coefficients", 16)):
         found = got["shares"][design]
         kinds = [share for name, share in found.items() if name != "bad"]
         assert sum(share["hits"] for share in kinds) == builds
