@@ -116,7 +116,7 @@ MEASURES: dict[str, Label] = {
     "nose_sweep_mm": Label("sideways sweep of the nose", "mm"),
     "tail_sweep_mm": Label("sideways sweep of the tail", "mm"),
     "speed_m_s": Label("mean speed", "m/s"),
-    "most_turns": Label("most net turns about the track between two moments of the run", "turns"),
+    "most_turns": Label("most net turns about the track between two moments of the run", "1"),
 }
 MARGINS: dict[str, Label] = {
     "spin": Label("margin to the spin limit", "turns"),

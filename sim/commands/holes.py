@@ -44,7 +44,7 @@ MISSING = ": the holes run over the nose of the body and out along the bill."  #
 
 EXAMPLES = epilog(
     "runtrue holes pike.toml",
-    "runtrue holes pike.toml --pitch-mm 2 --slowest 0.6 --fastest 1.5 --try-changes",
+    "runtrue holes pike.toml --slowest 0.6 --fastest 1.5 --try-changes",
 )
 
 
@@ -80,7 +80,7 @@ def holes(
     quiet: QuietOption = False,
     json_: JsonOption = False,
 ) -> None:
-    """Drill a row of trial holes: what the bait does tied at each, and where the sweet spot is.
+    """Drill a row of trial holes, and tell where the sweet spot is.
 
     The holes go down the nose and out along the bill, and each is run at a range of speeds. The
     sweet spot is the longest stretch of holes at which the bait is balanced at every speed and

@@ -100,7 +100,7 @@ def risk(
     quiet: QuietOption = False,
     json_: JsonOption = False,
 ) -> None:
-    """Build a bait many times, each a little off: how many come out bad, and why.
+    """Build a bait many times, each a little off, and count bad ones.
 
     Every build has its own errors, within the tolerances in [build] of the file, and is retrieved
     at a range of speeds. It is bad when it goes round, over-rolls, runs off to one side or does not

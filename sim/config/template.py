@@ -5,7 +5,16 @@ import re
 from textwrap import wrap
 
 from sim.config.messages import clean_name, show
-from sim.config.models import Coefficients, Config, Limits, Loads, Solver, Start
+from sim.config.models import (
+    Build,
+    Coefficients,
+    Config,
+    Limits,
+    Loads,
+    Solver,
+    Start,
+    Uncertainty,
+)
 from sim.errors import ConfigError
 
 _WIDTH = 98
@@ -194,6 +203,8 @@ def starting_config(name: str) -> str:
         "limits": Limits,
         "loads": Loads,
         "coefficients": Coefficients,
+        "build": Build,
+        "uncertainty": Uncertainty,
     }
     rest = "\n".join(_defaults(key, model) for key, model in tables.items())
     return _HEAD.replace("{name}", name) + "\n" + rest

@@ -49,7 +49,9 @@ def full():
     """Plain data with every table of the schema, list tables once."""
     data = tomllib.loads(starting_config("full"))
     data["bait"]["plate"] = [dict(PLATE)]
-    for key in ("start", "solver", "limits", "loads", "coefficients"):
+    for key in (
+        "start", "solver", "limits", "loads", "coefficients", "build", "uncertainty",
+    ):  # fmt: skip
         data[key] = {}
     return data
 
@@ -430,7 +432,9 @@ def test_starting_config_shows_every_setting_with_its_default():
     data = tomllib.loads(switched_on)
     config = config_from_dict(data)
     assert config.bait.total_mass_g is not None
-    for key in ("start", "solver", "limits", "loads", "coefficients"):
+    for key in (
+        "start", "solver", "limits", "loads", "coefficients", "build", "uncertainty",
+    ):  # fmt: skip
         model = tables()[key].model
         assert getattr(config, key) == model()
         unset = {k for k, f in model.model_fields.items() if f.get_default() is None}

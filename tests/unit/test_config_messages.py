@@ -512,7 +512,7 @@ def test_python_data_of_the_wrong_kind():
     assert caught.value.problems == [
         caught.value.problems[0],
         'mine: unknown key "3". Known here: name, note, bait, line, retrieve, water, start, solver,'
-        " limits, loads, coefficients.",
+        " limits, loads, coefficients, build, uncertainty.",
     ]
     assert "must be a table, not a Python object. Write [bait.body]" in caught.value.problems[0]
     with pytest.raises(

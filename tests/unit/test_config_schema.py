@@ -35,7 +35,9 @@ def full():
     """Plain data with every table of the schema, list tables once."""
     data = tomllib.loads(starting_config("full"))
     data["bait"]["plate"] = [dict(PLATE)]
-    for key in ("start", "solver", "limits", "loads", "coefficients"):
+    for key in (
+        "start", "solver", "limits", "loads", "coefficients", "build", "uncertainty",
+    ):  # fmt: skip
         data[key] = {}
     return data
 
@@ -59,10 +61,11 @@ def all_fields():
 
 def test_the_schema_has_the_agreed_tables_and_keys():
     contract = {
-        "": "name note bait line retrieve water start solver limits loads coefficients",
+        "": "name note bait line retrieve water start solver limits loads coefficients"
+        " build uncertainty",
         "bait": "total_mass_g body bill plate ballast hook tie",
         "bait.body": "form length_mm height_mm width_mm station exponent density_g_cm3 wall_mm"
-        " filling_density_g_cm3 crossflow_sway crossflow_heave",
+        " filling_density_g_cm3 lopsided_mm crossflow_sway crossflow_heave",
         "bait.body.station": "from_nose_mm upper_mm lower_mm half_width_mm",
         "bait.bill": "from_nose_mm above_centreline_mm length_mm width_mm angle_deg outline"
         " outline_mm taper thickness_mm density_g_cm3 right_mm yaw_error_deg roll_error_deg",
@@ -73,7 +76,7 @@ def test_the_schema_has_the_agreed_tables_and_keys():
         " inside",
         "bait.hook": "name mass_g from_nose_mm above_centreline_mm right_mm hang_mm drag_area_mm2"
         " density_g_cm3",
-        "bait.tie": "from_nose_mm above_centreline_mm right_mm",
+        "bait.tie": "from_nose_mm above_centreline_mm right_mm eye_mm",
         "line": "kind length_m diameter_mm modulus_gpa damping_ratio rod_tip_height_m"
         " normal_drag_coefficient tangential_drag_coefficient",
         "retrieve": "mode speed_m_s ramp_s heading_deg",
@@ -84,11 +87,18 @@ def test_the_schema_has_the_agreed_tables_and_keys():
         "solver": "method step_ms duration_s max_duration_s output_step_ms settle_tolerance rtol"
         " atol plate_elements_along plate_elements_across body_strips body_slices",
         "limits": "roll_deg lean_deg tight_yaw_deg roll_to_yaw roll_to_yaw_from_deg no_action_deg"
-        " spin_turns",
+        " spin_turns run_off_deg",
         "loads": "weight buoyancy added_mass bill plates wake body_drag tail axial_drag hooks line",
         "coefficients": "strouhal wake_offset wake_damping wake_coupling side_force_factor"
         " side_force_shift crossflow_end_factor bill_shadow bill_shadow_reach_mm"
         " bluff_drag_share",
+        "build": "errors bill_yaw_deg bill_roll_deg bill_angle_deg bill_right_mm bill_length_mm"
+        " bill_width_mm tie_above_mm tie_from_nose_mm tie_right_mm ballast_right_mm"
+        " ballast_from_nose_mm body_density_percent body_lopsided_mm total_mass_percent"
+        " hook_mass_percent",
+        "uncertainty": "strouhal_percent wake_offset_percent wake_damping_percent"
+        " wake_coupling_more side_force_percent side_force_shift crossflow_percent"
+        " bill_shadow_more hook_drag_percent line_drag_percent",
     }
     assert {path: set(child.model.model_fields) for path, child in tables().items()} == {
         path: set(keys.split()) for path, keys in contract.items()
@@ -100,7 +110,7 @@ def test_the_schema_has_the_agreed_tables_and_keys():
         "bait.hook",
     }
     names = "Config Bait Body Station Bill Plate Ballast Hook Tie Line Retrieve Water Start Solver"
-    for name in f"{names} Limits Loads Coefficients".split():
+    for name in f"{names} Limits Loads Coefficients Build Uncertainty".split():
         assert name in models_module.__all__
         assert issubclass(getattr(models_module, name), BaseModel)
 
@@ -111,7 +121,7 @@ def test_every_field_describes_itself_with_its_unit(path, key, field):
     assert text and text[0].isupper() and text.endswith(".")
     assert text.count(". ") == 0, "one sentence"
     assert field.title
-    assert field.title[0].islower() or key == "strouhal", "fits into a sentence"
+    assert field.title[0].islower() or key.startswith("strouhal"), "fits into a sentence"
     unit = unit_of(key)
     points = key == "outline_mm"  # its unit stands in the sentence
     assert ((f"[{unit}]" in text) or (points and " mm " in text)) if unit else "[" not in text
@@ -156,7 +166,7 @@ def test_defaults_are_the_agreed_ones():
         24.0,
     )
     assert (solver.output_step_ms, solver.rtol, solver.atol) == (4.0, 1e-9, 1e-11)
-    assert list(config.limits.model_dump().values()) == [35, 35, 6, 3, 15, 1, 1]
+    assert list(config.limits.model_dump().values()) == [35, 35, 6, 3, 15, 1, 1, 10]
     assert all(config.loads.model_dump().values())
     assert list(config.coefficients.model_dump().values()) == [
         0.15,
@@ -246,7 +256,7 @@ def test_json_schema_documents_every_key_and_forbids_others():
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     assert schema["title"] == "runtrue configuration" and schema["description"]
     objects = [schema, *schema["$defs"].values()]
-    assert len(objects) == 17
+    assert len(objects) == 19
     for definition in objects:
         assert definition["additionalProperties"] is False
         assert definition["description"]
