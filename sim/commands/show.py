@@ -22,6 +22,8 @@ from sim.terminal import (
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from sim.result import RunResult
+
 EXAMPLES = epilog(
     "runtrue show results/pike.h5",
     "runtrue show results/pike-ties.h5 --picture results/pike-ties-yaw.png \\",
@@ -53,9 +55,9 @@ def show(
     drawing = Drawing(tuple(picture or ()), contours, quantity)
     problems = drawing.problems()
     result = _stored(file)
-    kind = "run" if result is None else result.study.kind
-    telling = _telling(kind)
-    if result is None or telling is not None:
+    study = getattr(result, "study", None)  # a run has none
+    telling = None if study is None else _telling(study.kind)
+    if study is None or telling is not None:
         problems += [f"{text}: is for maps, and {file} is none. Leave it out."
                      for text in _given(drawing)]  # fmt: skip
     elif not drawing.pictures:
@@ -66,8 +68,8 @@ def show(
         raise ConfigError(problems)
     for path in drawing.pictures:
         check_picture(path, force=force)
-    if result is None:
-        _show_run(file, drawing, as_json=json_)
+    if study is None:
+        _show_run(result, file, drawing, as_json=json_)
     elif telling is not None:
         _show_answer(result, telling, file, drawing.pictures, as_json=json_)
     else:
@@ -75,13 +77,14 @@ def show(
 
 
 def _stored(file: Path) -> Any:
-    """What the file of a study holds; None for a run."""
+    """What a file holds: a run, or what a study came to."""
+    from sim.store import load_run
     from sim.studies.risk_store import is_risk, load_risk
     from sim.studies.store import is_map, load_map
 
     if is_map(file):
         return load_map(file, states=False)
-    return load_risk(file) if is_risk(file) else None
+    return load_risk(file) if is_risk(file) else load_run(file)
 
 
 def _given(drawing: Drawing) -> list[str]:
@@ -90,12 +93,10 @@ def _given(drawing: Drawing) -> list[str]:
     return [f"{option} {name}" for option, name in options if name is not None]
 
 
-def _show_run(file: Path, drawing: Drawing, *, as_json: bool) -> None:
+def _show_run(result: RunResult, file: Path, drawing: Drawing, *, as_json: bool) -> None:
     from sim.report.run import run_document, run_summary
     from sim.report.text import to_json
-    from sim.store import load_run
 
-    result = load_run(file)
     pictures = drawing.pictures
     if as_json:
         drawn = str(pictures[0]) if pictures else None

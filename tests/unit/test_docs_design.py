@@ -21,8 +21,10 @@ from sim.cli import app
 from sim.commands import compare, holes, risk, tune
 from sim.commands.speeds import FASTEST_M_S, SLOWEST_M_S
 from sim.kernels.motion import MEASURES
-from sim.studies import holes as rows_of_holes
-from sim.studies import roster
+from sim.plots.tune import LEGEND_MOST
+from sim.report.risk_figures import AS_MANY, FEWEST_TOLD
+from sim.report.tune import ONLY_JUST
+from sim.studies import changes, roster
 from sim.studies.builds import BELL_SIGMAS, ERRORS, SCALES, SHOP, BuildStudy
 from sim.studies.engine import CLASSES, MARGINS, run_cases
 from sim.studies.risk import BAD, OUTCOMES, RiskResult, worst_outcomes
@@ -272,14 +274,23 @@ def test_defaults_on_the_page_are_those_of_the_commands():
     assert said(r"`limits\.run_off_deg`, (\d+) degrees") == [limits.run_off_deg]
     assert said(r"`limits\.spin_turns` net turns \((\d+)\)") == [limits.spin_turns]
     assert said(r"up to (\d+) rows in all") == [roster.MOST]
-    (few,) = said(r"a quarter of the builds, at most (\d+)")
-    study = ON_PAGE["risk"][1]
+    assert said(
+        r"a quarter of the builds, at least (\d+) \(all of them when fewer are drawn\)"
+        r" and at most (\d+)"
+    ) == [risk.LEAST_FEW, risk.MOST_FEW]
+    study = " ".join(ON_PAGE["risk"][1].split())
     assert "More builds would make it certain" in study
-    assert few == risk.MOST_FEW and "found with 125 builds a trial" in " ".join(study.split())
+    assert f"found with {risk.LEAST_FEW} builds a trial" in study
+    assert said(r"with fewer than (\d+) builds it is not told at all") == [FEWEST_TOLD]
+    aside = [50.0 - 100.0 * AS_MANY, 50.0 + 100.0 * AS_MANY]
+    assert said(r"where they keep within (\d+) to (\d+) %") == aside
+    assert "less than a tenth to spare does so *only just*" in WORDS
+    assert pytest.approx(0.1) == 1.0 - ONLY_JUST
+    assert LEGEND_MOST == 5 and "named at its end where there are more than five" in WORDS
     assert len(SCALES) == 17 and "in sixteenths" in WORDS
     assert BELL_SIGMAS == 2.0 and "the standard deviation is half of the tolerance" in WORDS
     assert set(BAD) == {"goes round", "over-rolls", "runs off", "failed", "does not settle"}
-    tried = rows_of_holes
+    tried = changes
     share, angle, up, aft, mass = said(
         r"bill length and width by (\d+) %, its angle by (\d+) degrees, weights by (\d+) mm up or"
         r" down and (\d+) mm fore or aft, mass by (\d+) %"
@@ -298,6 +309,26 @@ def test_a_build_keeps_its_errors_however_many_there_are():
     (number,) = said(r"Build number (\d+) has the same errors however many there are")
     assert np.array_equal(few.errors[int(number)], many.errors[int(number)])
     assert np.abs(few.errors).max() > 0.0
+
+
+def test_a_bait_that_runs_true_is_left_alone(folder):
+    words, _ = ON_PAGE["tune"]
+    plain = words[: words.index("--set")]
+    (output,) = re.findall(r"`--set` the answer is:\n\n```text\n(.*?)```", PAGE, re.DOTALL)
+    assert in_order(output, told([*plain, "--output", "results/true.h5"]))
+
+
+def test_what_is_in_no_file_can_be_tried_again(in_python):
+    for name, command in (("row", "holes"), ("bends", "tune")):
+        shown_again = CliRunner().invoke(app, ["show", f"results/{name}.h5"])
+        assert shown_again.exit_code == 0, shown_again.output
+        (again,) = re.findall(rf"runtrue {command} .*?--force", shown_again.stdout, re.DOTALL)
+        assert f"--output results/{name}.h5" in " ".join(again.split())
+    refused = CliRunner().invoke(
+        app, ["show", "results/both.h5", "--quantity", "yaw_amplitude_deg"]
+    )
+    assert refused.exit_code == 2 and "is for maps" in refused.output
+    assert "`--contours` and `--quantity` are for maps, and refused here" in WORDS
 
 
 def test_slow_drift_is_read_too_small():
