@@ -44,8 +44,6 @@ if TYPE_CHECKING:
 
 BUILDS, SPEEDS, TARGET_PERCENT, SEED = 2000, 3, 5.0, 1
 FEWEST, MOST = 16, 100_000  # builds
-# Builds of coefficients alone, and of a step of the search: a quarter of all, within these bounds.
-LEAST_FEW, MOST_FEW = 500, 1000
 FEWEST_PAIRS = 16  # builds for the indices: an eighth of all
 MOST_SEED = 2**63 - 1
 
@@ -176,7 +174,7 @@ def _study(
     settings: Config, speeds: tuple[float, ...], builds: int, target: float, seed: int
 ) -> BuildStudy:
     """The builds of a bait; samples beside the main one are as large as they need to be."""
-    from sim.studies.builds import BuildStudy
+    from sim.studies.builds import BuildStudy, few_of
 
     return BuildStudy(
         name=f"{settings.name or 'bait'}-risk",
@@ -185,7 +183,7 @@ def _study(
         fixed=dict(settings.overrides),
         speeds=speeds,
         builds=builds,
-        few=min(builds, MOST_FEW, max(LEAST_FEW, builds // 4)),
+        few=few_of(builds),
         pairs=max(FEWEST_PAIRS, 1 << round(math.log2(builds / 8))),
         target=target,
         seed=seed,

@@ -60,7 +60,7 @@ class Files:
 
 
 def run_short(study: Study, files: Files, *, quiet: bool, workers: int | None) -> MapResult:
-    """Run a study and write its file; an interrupt leaves nothing behind.
+    """Run a study and write its file; broken off, it leaves nothing behind.
 
     Raises
     ------
@@ -68,16 +68,18 @@ def run_short(study: Study, files: Files, *, quiet: bool, workers: int | None) -
     typer.Exit
         After Ctrl-C.
     """
-    from sim.studies.parts import PartFolder
     from sim.studies.run import processors, run_study
 
     try:
         with terminal.Tally(study.name, quiet=quiet) as tally:
             return run_study(
-                study, files.result, force=True, workers=workers or processors(), progress=tally
-            )
+                study, files.result, force=True, workers=workers or processors(), progress=tally,
+                keep=False,
+            )  # fmt: skip
+    except RuntrueError as error:
+        # what takes seconds has no --resume
+        raise type(error)(str(error).replace("go on with --resume", "run it again")) from error
     except KeyboardInterrupt:
-        PartFolder.of(files.result.resolve(), str(files.result)).remove()
         terminal.complain("interrupted; nothing was written.")
         raise typer.Exit(terminal.INTERRUPTED) from None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,6 +28,7 @@ from sim.studies.engine import CLASSES, STATUSES
 from sim.studies.engine import FAILED as FAILED_STATUSES
 
 if TYPE_CHECKING:
+    from sim.studies.kinds import AnyStudy
     from sim.studies.risk import RiskResult
     from sim.studies.store import MapResult
     from sim.studies.study import Axis
@@ -344,7 +345,12 @@ def map_summary(
         parts += [Text(), Text("Failed runs, by cause", style="bold")]
         parts.append(labelled([_failure(result, f) for f in facts["failures"]]))
     if provenance:
-        parts += [Text(), labelled(_origin(result))]
+        parts += [
+            Text(),
+            labelled(
+                study_origin(result.study, result.study.source_path or "-", result.provenance)
+            ),
+        ]
     return Group(*parts)
 
 
@@ -457,11 +463,13 @@ def _failure(result: MapResult, failure: dict[str, Any]) -> tuple[str, Renderabl
     return (str(failure["runs"]), f"{failure['status']}, as at {at}: {failure['message']}")
 
 
-def _origin(result: MapResult) -> list[tuple[str, RenderableType]]:
-    study, made = result.study, result.provenance
+def study_origin(
+    study: AnyStudy, name: str, made: Mapping[str, str]
+) -> list[tuple[str, RenderableType]]:
+    """Rows that tell a study, its bait and, where that is known, how it was made."""
     digest = config_digest(study.base)[:SHORT_DIGEST]
     rows: list[tuple[str, RenderableType]] = [
-        ("Study", f"{study.source_path or '-'} (sha256 {study.study_digest[:SHORT_DIGEST]})"),
+        ("Study", f"{name} (sha256 {study.study_digest[:SHORT_DIGEST]})"),
         ("Bait", f"{study.base.source_path or '-'} (sha256 {digest})"),
     ]
     if not made:

@@ -14,8 +14,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from sim.config import config_digest
-from sim.report.map import seconds_of
+from sim.report.map import seconds_of, study_origin
 from sim.report.risk_figures import (
     AS_MANY,
     MATTERS,
@@ -36,11 +35,9 @@ from sim.report.risk_figures import (
 )
 from sim.report.risk_words import findings, joined, speeds_text, tolerance_text
 from sim.report.text import (
-    SHORT_DIGEST,
     config_document,
     fixed,
     labelled,
-    made_by,
     name_of,
     note,
     significant,
@@ -260,7 +257,10 @@ def risk_summary(result: RiskResult, *, provenance: bool = False) -> RenderableT
     if good:
         parts += [Text(), note(_caution(study))]
     if provenance:
-        parts += [Text(), labelled(_origin(result))]
+        parts += [
+            Text(),
+            labelled(study_origin(result.study, result.study.name, result.provenance)),
+        ]
     return Group(*parts)
 
 
@@ -519,18 +519,3 @@ def _failure_text(failure: dict[str, Any]) -> str:
         f"{failure['status']}, as build {example['build']} ({example['design']}) at"
         f" {example['speed_m_s']:.3g} m/s: {failure['message']}"
     )
-
-
-def _origin(result: RiskResult) -> list[tuple[str, RenderableType]]:
-    study, made = result.study, result.provenance
-    digest = config_digest(study.base)[:SHORT_DIGEST]
-    rows: list[tuple[str, RenderableType]] = [
-        ("Study", f"{study.name} (sha256 {study.study_digest[:SHORT_DIGEST]})"),
-        ("Bait", f"{study.base.source_path or '-'} (sha256 {digest})"),
-    ]
-    if not made:
-        return rows
-    rows += made_by(made)
-    if "calculated_by" in made:
-        rows.append(("", f"calculated by {made['calculated_by']}"))
-    return rows

@@ -4,11 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import count
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from sim.studies.builds import ALL, BOTH, DOUBT, ERRORS, MEANT, SHOP, Design
+from sim.studies.builds import (
+    ALL,
+    BOTH,
+    DOUBT,
+    ERRORS,
+    MEANT,
+    MOST_FEW,
+    SHOP,
+    Design,
+    few_of,
+)  # fmt: skip
 from sim.studies.causes import causes
 from sim.studies.engine import STATUSES
 from sim.studies.risk import (
@@ -207,11 +218,11 @@ def enough(study: BuildStudy) -> bool:
 def builds_needed(target: float) -> int:
     """Builds from which on a trial without a bad one shows that the target is met, in hundreds.
 
-    The interval of none of n reaches up to ``z^2 / (n + z^2)`` (Wilson, z = 1.96), and a trial of
-    the search has a quarter of the builds.
+    The interval of none of n reaches up to ``z^2 / (n + z^2)`` (Wilson, z = 1.96). Where no trial
+    is large enough for that, as many as make it the largest.
     """
-    each = 1.96**2 * (1.0 - target) / target
-    return max(FEWEST_TOLD, 100 * math.ceil(4.0 * each / 100.0))
+    each = min(1.96**2 * (1.0 - target) / target, MOST_FEW)
+    return next(n for n in count(FEWEST_TOLD, 100) if few_of(n) >= each)
 
 
 def was_searched(search: Search) -> bool:

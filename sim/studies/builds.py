@@ -43,6 +43,7 @@ __all__ = [
     "as_meant",
     "build_overrides",
     "doubt_overrides",
+    "few_of",
 ]
 
 BELL_SIGMAS = 2.0  # a bell-shaped error is cut off at so many standard deviations: its tolerance
@@ -68,6 +69,7 @@ ERRORS = _quantities(Build)
 DOUBTS = _quantities(Uncertainty)
 # Shares of a tolerance that the search for a tighter one may try.
 SCALES = tuple(n / 16 for n in range(17))
+LEAST_FEW, MOST_FEW = 500, 1000
 UPWARD = "_more"  # keys of coefficients that may only be larger
 
 # Designs that every risk has; further ones are numbered behind them.
@@ -341,6 +343,11 @@ def _no_minus_zero(table: dict[str, Any]) -> dict[str, Any]:
 def _named(quantities: tuple[Quantity, ...], values: np.ndarray) -> dict[str, float]:
     pairs = zip(quantities, values.tolist(), strict=True)
     return {quantity.key: value for quantity, value in pairs if value != 0.0}
+
+
+def few_of(builds: int) -> int:
+    """Builds of coefficients alone and of a step of a search: a quarter, within bounds, or all."""
+    return min(builds, MOST_FEW, max(LEAST_FEW, builds // 4))
 
 
 class Meant(NamedTuple):

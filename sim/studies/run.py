@@ -97,6 +97,7 @@ def run_study(
     progress: Progress | None = None,
     calculate: Calculate = run_cases,
     overlay: Overlay | None = None,
+    keep: bool = True,
 ) -> MapResult:
     """Run every cell that the plan of a study asks for, and write the map.
 
@@ -115,6 +116,7 @@ def run_study(
     calculate : callable      (study, cases) to CaseTable; the same bits for a case
                               whatever the company
     overlay : callable        study to (mode_axes, growth), after all cells
+    keep : bool               finished chunks stay where the study is broken off; without, nothing
 
     Returns
     -------
@@ -147,7 +149,7 @@ def run_study(
 
     found: MapResult = carry_out(
         study, output, Ways(_level_by_level, write, _without_states), resume=resume, force=force,
-        scheduler=scheduler, workers=workers, progress=progress, calculate=calculate,
+        scheduler=scheduler, workers=workers, progress=progress, calculate=calculate, keep=keep,
     )  # fmt: skip
     return found
 
@@ -167,6 +169,7 @@ def carry_out(
     workers: int = 1,
     progress: Progress | None = None,
     calculate: Calculate = run_cases,
+    keep: bool = True,
 ) -> Any:
     """Run what the plan of any study asks for, and write its file.
 
@@ -177,9 +180,16 @@ def carry_out(
     folder = PartFolder.of(real, where)
     with folder.locked():
         check_output(where, overwrite=force or resume)  # another process may just have finished it
-        return _run(
-            study, ways, real, where, folder, resume, force, scheduler, workers, progress, calculate
-        )
+        try:
+            return _run(
+                study, ways, real, where, folder, resume, force, scheduler, workers, progress,
+                calculate,
+            )  # fmt: skip
+        except BaseException:
+            if not keep:
+                with suppress(StoreError):  # files of somebody else in it, which stay
+                    folder.remove()
+            raise
 
 
 def _run(

@@ -7,13 +7,14 @@ import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from e2e_helpers import PIKE, Answer, without_line
 from typer.testing import CliRunner
 
 import sim.studies.changes
-import sim.studies.run
+import sim.studies.parts
 from sim import terminal
 from sim.bait.tie_path import tie_path
 from sim.cli import app
@@ -22,6 +23,7 @@ from sim.studies.holes import sweet_spot
 from sim.studies.store import load_map
 
 H5, PNG = Path("results/pike-holes.h5"), Path("results/pike-holes.png")
+PART = Path("results/pike-holes.h5.part")
 # Coarse, at speeds at which this bait has a sweet spot, and at one at which it has none.
 GOOD = ("--pitch-mm", "4", "--slowest", "0.8", "--fastest", "1.6", "--speeds", "3")
 NONE = ("--pitch-mm", "8", "--slowest", "0.4", "--fastest", "1", "--speeds", "2")
@@ -180,13 +182,29 @@ def test_an_interrupt_after_the_runs_keeps_them(pike, call, monkeypatch):
 
 def test_an_interrupt_among_the_runs_leaves_nothing(pike, call, monkeypatch):
     def stop(*_: object, **__: object) -> None:
+        assert PART.is_dir()  # something has been written
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(sim.studies.run, "run_study", stop)
+    monkeypatch.setattr(terminal.Tally, "__call__", stop)
     answer = call("holes", pike, *GOOD, *ONE)
     assert answer.code == terminal.INTERRUPTED
     assert answer.stderr.strip() == "interrupted; nothing was written."
-    assert not H5.exists()
+    assert not H5.exists() and not PART.exists()
+
+
+def test_a_full_disk_leaves_nothing_and_offers_no_option_that_is_not_there(pike, call, monkeypatch):
+    def full(_: object) -> SimpleNamespace:
+        assert PART.is_dir()
+        return SimpleNamespace(free=1000)
+
+    monkeypatch.setattr(sim.studies.parts.shutil, "disk_usage", full)
+    answer = call("holes", pike, *GOOD, *ONE)
+    assert answer.code == terminal.FAILED
+    assert answer.stdout == ""
+    line = answer.stderr.splitlines()[-1]
+    assert "the disk is full, merging it needs about" in line
+    assert line.endswith("Free some space, then run it again.")
+    assert not H5.exists() and not PART.exists() and not PNG.exists()
 
 
 # ---- what is refused ----------------------------------------------------------------------------

@@ -24,7 +24,7 @@ from sim.kernels.motion import MEASURES
 from sim.plots.tune import LEGEND_MOST
 from sim.report.risk_figures import AS_MANY, FEWEST_TOLD
 from sim.report.tune import ONLY_JUST
-from sim.studies import changes, roster
+from sim.studies import builds, changes, roster
 from sim.studies.builds import BELL_SIGMAS, ERRORS, SCALES, SHOP, BuildStudy
 from sim.studies.engine import CLASSES, MARGINS, run_cases
 from sim.studies.risk import BAD, OUTCOMES, RiskResult, worst_outcomes
@@ -277,10 +277,10 @@ def test_defaults_on_the_page_are_those_of_the_commands():
     assert said(
         r"a quarter of the builds, at least (\d+) \(all of them when fewer are drawn\)"
         r" and at most (\d+)"
-    ) == [risk.LEAST_FEW, risk.MOST_FEW]
+    ) == [builds.LEAST_FEW, builds.MOST_FEW]
     study = " ".join(ON_PAGE["risk"][1].split())
     assert "More builds would make it certain" in study
-    assert f"found with {risk.LEAST_FEW} builds a trial" in study
+    assert f"found with {builds.LEAST_FEW} builds a trial" in study
     assert said(r"with fewer than (\d+) builds it is not told at all") == [FEWEST_TOLD]
     aside = [50.0 - 100.0 * AS_MANY, 50.0 + 100.0 * AS_MANY]
     assert said(r"where they keep within (\d+) to (\d+) %") == aside

@@ -34,7 +34,7 @@ from sim.report.risk_figures import (
 )
 from sim.report.risk_words import findings, joined, tolerance_text
 from sim.report.text import as_text, to_json
-from sim.studies.builds import ALL, BOTH, DOUBT, DOUBTS, ERRORS, SHOP, BuildStudy, Design
+from sim.studies.builds import ALL, BOTH, DOUBT, DOUBTS, ERRORS, SHOP, BuildStudy, Design, few_of
 from sim.studies.engine import CLASSES, MARGINS, NO_CLASS, STATUSES, CaseTable
 from sim.studies.risk import (
     BAD,
@@ -366,7 +366,7 @@ def test_too_few_builds_to_tell_a_tolerance():
     (search,) = searches(result)
     assert search.scale not in (None, 1.0)  # it was looked for
     assert findings(result)[1] == (
-        "How closely to build for 5 % cannot be told from 64 builds: draw 300 or more (--builds"
+        "How closely to build for 5 % cannot be told from 64 builds: draw 100 or more (--builds"
         " 300)."
     )
     text = words(result)
@@ -383,13 +383,15 @@ def test_too_few_builds_to_tell_a_tolerance():
     assert "cannot be told from 64 builds" in findings(good)[1]
 
 
-@pytest.mark.parametrize(("target", "builds"), [(0.05, 300), (0.02, 800), (0.5, 100)])
+@pytest.mark.parametrize(
+    ("target", "builds"), [(0.05, 100), (0.02, 200), (0.005, 3100), (0.5, 100)]
+)
 def test_builds_needed_for_a_target(target, builds):
     assert builds_needed(target) == builds
-    none = Share.of(np.zeros(builds // 4, dtype=bool))
+    none = Share.of(np.zeros(few_of(builds), dtype=bool))
     assert none.high <= target
     if builds > 100:
-        assert Share.of(np.zeros((builds - 100) // 4, dtype=bool)).high > target
+        assert Share.of(np.zeros(few_of(builds - 100), dtype=bool)).high > target
 
 
 # --------------------------------------------------------------------- workmanship and coefficients
