@@ -367,7 +367,7 @@ def test_too_few_builds_to_tell_a_tolerance():
     assert search.scale not in (None, 1.0)  # it was looked for
     assert findings(result)[1] == (
         "How closely to build for 5 % cannot be told from 64 builds: draw 100 or more (--builds"
-        " 300)."
+        " 100)."
     )
     text = words(result)
     assert "What matters" in text
